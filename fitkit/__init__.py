@@ -1,0 +1,1 @@
+"""Fit wearable headpieces to the person who will wear them."""

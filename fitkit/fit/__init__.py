@@ -1,0 +1,1 @@
+"""One question about a wearer in a piece, one file."""

@@ -1,0 +1,1 @@
+"""The thing: design, openings, build-up."""

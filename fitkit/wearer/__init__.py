@@ -1,0 +1,1 @@
+"""The person: records, survey, head surface, scan."""

@@ -1,0 +1,34 @@
+"""Zones of the head, the words in which ease is asked for and answered."""
+
+from __future__ import annotations
+
+#: Zones in the order of their index in ``Wearer.zone``; left and right are the wearer's.
+ZONES: tuple[str, ...] = (
+    "brow",
+    "crown",
+    "temple_left",
+    "temple_right",
+    "back",
+    "nape",
+    "cheek_left",
+    "cheek_right",
+    "nose",
+    "mouth",
+    "chin",
+    "ear_left",
+    "ear_right",
+    "eye_left",
+    "eye_right",
+)
+
+#: Zones under hair.
+SCALP_ZONES: tuple[str, ...] = (
+    "crown",
+    "temple_left",
+    "temple_right",
+    "back",
+    "nape",
+)
+
+#: Index given to head vertices below the head, where no ease is asked.
+NECK = -1
