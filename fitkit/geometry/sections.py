@@ -197,7 +197,7 @@ def _crossings(mesh: Mesh, heights: FloatArray, edges: IntArray) -> FloatArray:
 def _thinned(line: FloatArray, scale: float) -> FloatArray:
     """Drop points that repeat the one before; a closed line stays exactly closed."""
     steps = np.linalg.norm(np.diff(line, axis=0), axis=1)
-    kept = line[np.append(True, steps > ON_PLANE * scale)]
+    kept: FloatArray = line[np.append(True, steps > ON_PLANE * scale)]
     if len(kept) > 1 and np.array_equal(line[0], line[-1]):
         kept[-1] = line[0]
     return kept
