@@ -13,7 +13,7 @@ import numpy as np
 from fitkit.errors import MeasureError, RecordError
 from fitkit.wearer.measures import CATALOGUE, unknown_message
 from fitkit.wearer.number import number_problem
-from fitkit.wearer.slips import Slip, check_record
+from fitkit.wearer.slips import refusals
 from fitkit.wearer.survey import usual_mm
 from fitkit.wearer.zones import SCALP_ZONES, ZONES
 
@@ -106,7 +106,7 @@ def make_record(
     notes: str = "",
     age_years: float | None = None,
     unknown: Mapping[str, Any] | None = None,
-    **measures_mm: float | Sequence[float],
+    **measures_mm: float | Sequence[float] | None,
 ) -> Record:
     """
     Make a record from readings given by the names of their measures.
@@ -131,7 +131,8 @@ def make_record(
     unknown : mapping, optional
         Keys of a file that this version does not know, to be written back.
     **measures_mm : float or sequence of float
-        Readings, each one number or its repeats, by a key of ``CATALOGUE``. [mm]
+        Readings, each one number or its repeats, by a key of ``CATALOGUE``; None where
+        it was not taken. [mm]
 
     Returns
     -------
@@ -170,11 +171,6 @@ def make_record(
     return record
 
 
-def refusals(record: Record) -> tuple[Slip, ...]:
-    """Return the slips for which a record cannot be used."""
-    return tuple(s for s in check_record(record) if s.severity == "refuse")
-
-
 def _text(name: str, got: object, problems: list[str]) -> str:
     if isinstance(got, str) and len(got) <= LONGEST_TEXT:
         return got
@@ -201,7 +197,7 @@ def _readings(measures_mm: Mapping[str, object], problems: list[str]) -> dict[st
             raise RecordError(unknown_message("measure", key, CATALOGUE))
     readings: dict[str, Reading] = {}
     for key in CATALOGUE:
-        if key in measures_mm:
+        if measures_mm.get(key) is not None:
             values = _repeats(key, measures_mm[key], problems)
             readings[key] = Reading(values_mm=values)
     return readings
@@ -262,7 +258,7 @@ def _hair(got: float | Mapping[str, float] | None, problems: list[str]) -> dict[
     for zone, value in by_zone.items():
         if zone not in zones:
             raise RecordError(unknown_message("zone for hair_mm", str(zone), zones))
-        thick = _checked(f"hair_mm {zone}", value, HAIR_RANGE_MM, problems)
+        thick = _optional(f"hair_{zone}_mm", value, HAIR_RANGE_MM, problems)
         if thick is not None:
             hair[zone] = thick
     return hair
@@ -288,7 +284,7 @@ def _glasses(
         problems.append(f"glasses needs {', '.join(missing)} too, or leave glasses out.")
         return None
     checked = {
-        key: _checked(f"glasses {key}", sizes[key], span, problems)
+        key: _checked(f"glasses_{key}", sizes[key], span, problems)
         for key, span in GLASSES_RANGE_MM.items()
     }
     good = {key: value for key, value in checked.items() if value is not None}

@@ -1,21 +1,39 @@
-"""Records in and out of files: JSON for one wearer, CSV for many."""
+"""One wearer's record in and out of a JSON file."""
 
 from __future__ import annotations
 
 import json
 import os
+from collections.abc import Mapping
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
 from fitkit.errors import FitkitError, RecordError
-from fitkit.wearer.record import Reading, Record, make_record
+from fitkit.wearer.measures import CATALOGUE
+from fitkit.wearer.record import (
+    GLASSES_RANGE_MM,
+    HAIR_ZONES,
+    Reading,
+    Record,
+    make_record,
+)
 
 #: Version of the JSON record written and read here.
 RECORD_VERSION = 1
 #: Largest JSON record read. [bytes]
 LARGEST_RECORD = 1_000_000
 
+#: Keys of the JSON record beside its version and its readings.
 _PLAIN = ("name", "sex", "age_years", "hair_mm", "tape_hair_mm", "glasses", "notes")
+#: Sections of the JSON record, with the keys each one knows.
+_SECTIONS = {
+    "readings_mm": tuple(CATALOGUE),
+    "hair_mm": HAIR_ZONES,
+    "glasses": tuple(GLASSES_RANGE_MM),
+}
+#: Likeness to a known key from which an unknown one is taken as misspelt.
+_MISSPELT = 0.86
 
 
 def read_record(path: str | Path) -> Record:
@@ -25,7 +43,7 @@ def read_record(path: str | Path) -> Record:
     Parameters
     ----------
     path : path-like
-        File written by ``write_record`` or by hand.
+        File written by ``write_record`` or by hand, at most ``LARGEST_RECORD`` bytes.
 
     Returns
     -------
@@ -40,7 +58,7 @@ def read_record(path: str | Path) -> Record:
     """
     path = Path(path)
     try:
-        return record_from_json(_read_text(path, LARGEST_RECORD))
+        return record_from_json(read_text(path, most_bytes=LARGEST_RECORD))
     except FitkitError as problem:
         raise RecordError(f"{path.name}: {problem}") from None
 
@@ -62,15 +80,20 @@ def record_from_json(text: str) -> Record:
     ------
     RecordError, MeasureError
         As ``read_record``, without the name of the file.
+
+    Examples
+    --------
+    >>> text = '{"fitkit_record": 1, "readings_mm": {"head_length_mm": [199, 200]}}'
+    >>> record_from_json(text).readings["head_length_mm"].mean_mm
+    199.5
     """
-    content = _parse(text)
+    content = _object(text)
     _check_version(content.pop("fitkit_record", None))
-    readings = content.pop("readings_mm", {})
-    if not isinstance(readings, dict):
-        msg = 'readings_mm must map measures to readings, like {"head_length_mm": 199}.'
-        raise RecordError(msg)
-    known = {key: content.pop(key) for key in _PLAIN if key in content}
-    return make_record(**known, **readings, unknown=content)
+    unknown = _take_unknown(content)
+    readings = content.pop("readings_mm", None) or {}
+    known = {key: content[key] for key in _PLAIN if key in content}
+    known["glasses"] = known.get("glasses") or None
+    return make_record(**known, **readings, unknown=unknown)
 
 
 def record_to_json(record: Record) -> str:
@@ -89,24 +112,36 @@ def record_to_json(record: Record) -> str:
     ------
     RecordError
         If ``record.unknown`` holds what JSON cannot say.
+
+    Examples
+    --------
+    >>> record = make_record(name="Ada", unknown={"shoe_size": 39})
+    >>> record_from_json(record_to_json(record)).unknown
+    {'shoe_size': 39}
     """
     content: dict[str, Any] = {
         "fitkit_record": RECORD_VERSION,
         "name": record.name,
         "sex": record.sex,
         "age_years": record.age_years,
-        "readings_mm": {k: _plain(r) for k, r in record.readings.items()},
-        "hair_mm": dict(record.hair_mm),
+        "readings_mm": {k: _repeats(r) for k, r in record.readings.items()},
+        "hair_mm": {zone: short(mm) for zone, mm in record.hair_mm.items()},
         "tape_hair_mm": record.tape_hair_mm,
-        "glasses": None if record.glasses is None else dict(vars(record.glasses)),
+        "glasses": record.glasses
+        and {k: short(v) for k, v in vars(record.glasses).items()},
         "notes": record.notes,
     }
-    content.update(record.unknown)
     try:
-        return json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+        text = json.dumps(
+            _with_unknown(content, record.unknown),
+            indent=2,
+            ensure_ascii=False,
+            allow_nan=False,
+        )
     except (TypeError, ValueError) as problem:
         msg = f"record.unknown holds what JSON cannot say: {problem}."
         raise RecordError(msg) from None
+    return text + "\n"
 
 
 def write_record(record: Record, path: str | Path) -> None:
@@ -127,12 +162,27 @@ def write_record(record: Record, path: str | Path) -> None:
 
 
 def replace_text(path: Path, text: str) -> None:
-    """Write a text file so that a reader sees the old file or the new, never a half."""
+    """
+    Write a text file so that a reader finds the old one or the new, never half of one.
+
+    Parameters
+    ----------
+    path : Path
+        Written by way of a file beside it that then takes its name.
+    text : str
+        Saved in UTF-8.
+
+    Raises
+    ------
+    RecordError
+        If it cannot be written there.
+    """
     path = path.resolve()
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        with part.open("w", encoding="utf-8", newline="") as file:
-            file.write(text)
+        data = text.encode("utf-8")
+        with part.open("wb") as file:
+            file.write(data)
             file.flush()
             os.fsync(file.fileno())
         part.replace(path)
@@ -140,42 +190,70 @@ def replace_text(path: Path, text: str) -> None:
         part.unlink(missing_ok=True)
         msg = f"{path.name} cannot be written in {path.parent}: {problem.strerror}."
         raise RecordError(msg) from None
+    except UnicodeEncodeError:
+        msg = f"{path.name} would hold a broken letter. Type the name and notes again."
+        raise RecordError(msg) from None
 
 
-def _plain(reading: Reading) -> float | list[float]:
-    values = [int(v) if v.is_integer() else v for v in reading.values_mm]
-    return values[0] if len(values) == 1 else list(values)
+def read_text(path: Path, *, most_bytes: int) -> str:
+    """
+    Return the text of a file in UTF-8 of bounded size.
 
-
-def _read_text(path: Path, most: int) -> str:
+    Raises
+    ------
+    RecordError
+        If it cannot be read, is too large, or is not UTF-8; does not name the file.
+    """
     try:
         with path.open("rb") as file:
-            data = file.read(most + 1)
+            data = file.read(most_bytes + 1)
     except OSError as problem:
         raise RecordError(f"cannot be read: {problem.strerror}.") from None
-    if len(data) > most:
-        msg = f"is larger than {most} bytes, so it is no such file. Check the path."
+    if len(data) > most_bytes:
+        msg = f"must be at most {most_bytes} bytes; it is larger. Is it the right file?"
         raise RecordError(msg)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        msg = "is not a text file in UTF-8. Save it again as plain UTF-8 text."
+        msg = "must be text in UTF-8; it is not. Save it again as UTF-8."
         raise RecordError(msg) from None
 
 
-def _parse(text: str) -> dict[str, Any]:
+def short(value: float) -> float:
+    """Return a whole number as an int, so that 574.0 is written 574."""
+    return int(value) if value.is_integer() else value
+
+
+def _repeats(reading: Reading) -> float | list[float]:
+    values = [short(value) for value in reading.values_mm]
+    return values[0] if len(values) == 1 else values
+
+
+def parse_json(text: str) -> Any:
+    """
+    Return what a JSON text says, refusing keys given twice and numbers that are none.
+
+    Raises
+    ------
+    RecordError
+        With the line and column where it is broken.
+    """
     try:
-        content = json.loads(text, object_pairs_hook=_once, parse_constant=_no_constant)
+        return json.loads(text, object_pairs_hook=_once, parse_constant=_no_constant)
     except json.JSONDecodeError as problem:
         msg = f"line {problem.lineno}, column {problem.colno}: {problem.msg}."
         raise RecordError(msg) from None
-    except (RecursionError, ValueError) as problem:
-        if isinstance(problem, RecordError):
-            raise
-        msg = "holds brackets nested too deep or a number too long to be a record."
+    except RecordError:
+        raise
+    except (RecursionError, ValueError):
+        msg = "holds brackets nested too deep, or a number too long, for a record."
         raise RecordError(msg) from None
+
+
+def _object(text: str) -> dict[str, Any]:
+    content = parse_json(text)
     if not isinstance(content, dict):
-        msg = "must hold one JSON object in braces, a record."
+        msg = 'must hold one record in braces: {"fitkit_record": 1, ...}.'
         raise RecordError(msg)
     return content
 
@@ -191,7 +269,7 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def _no_constant(name: str) -> Any:
-    msg = f"{name} is not a number. Leave a reading out if it was not taken."
+    msg = f"{name} is no number. Leave a reading out if it was not taken."
     raise RecordError(msg)
 
 
@@ -202,6 +280,47 @@ def _check_version(got: object) -> None:
     if isinstance(got, bool) or got != RECORD_VERSION:
         msg = (
             f"fitkit_record must be {RECORD_VERSION}; got {str(got)[:40]}. "
-            "A later fitkit may have written it: use that one."
+            "If a later fitkit wrote it, read it with that one."
         )
         raise RecordError(msg)
+
+
+def _take_unknown(content: dict[str, Any]) -> dict[str, Any]:
+    """Move every key that is not known, and not a misspelt known one, out of content."""
+    top = (*_PLAIN, "readings_mm")
+    unknown = {key: content.pop(key) for key in _unknown_keys(content, top)}
+    for name, known in _SECTIONS.items():
+        section = content.get(name)
+        if name == "hair_mm" and isinstance(section, (int, float)):
+            continue
+        if section is None:
+            content.pop(name, None)
+        elif not isinstance(section, dict):
+            msg = f"{name} must be names and numbers in braces; got {str(section)[:40]!r}."
+            raise RecordError(msg)
+        elif kept := {key: section.pop(key) for key in _unknown_keys(section, known)}:
+            unknown[name] = kept
+    return unknown
+
+
+def _unknown_keys(content: Mapping[str, Any], known: tuple[str, ...]) -> list[str]:
+    found = [key for key in content if key not in known]
+    for key in found:
+        if key in CATALOGUE:
+            msg = f"{key!r} belongs inside readings_mm. Move it there."
+            raise RecordError(msg)
+        near = get_close_matches(key, known, n=1, cutoff=_MISSPELT)
+        if near:
+            msg = f"{key[:80]!r} is not known. Did you mean {near[0]!r}?"
+            raise RecordError(msg)
+    return found
+
+
+def _with_unknown(content: Mapping[str, Any], unknown: Mapping[str, Any]) -> dict[str, Any]:
+    """Put unknown keys back, inside their section too; known ones stay as they are."""
+    whole = {**unknown, **content}
+    for name in _SECTIONS:
+        kept = unknown.get(name)
+        if isinstance(kept, Mapping):
+            whole[name] = {**(content[name] or {}), **kept}
+    return {**{key: whole[key] for key in content}, **whole}

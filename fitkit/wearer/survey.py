@@ -23,7 +23,10 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 PopulationName = Literal["female", "male", "pooled"]
-_SEXES = ("female", "male")
+#: The two populations of the survey.
+SEXES: tuple[Literal["female", "male"], ...] = ("female", "male")
+#: Ages in the survey. [years]
+SURVEY_AGES = (17.0, 58.0)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -154,10 +157,16 @@ class Completion:
         mean = np.array([c.working_mean[i] for c in self.components])
         sd = np.array([c.working_sd[i] for c in self.components])
         ends = mean + sd * ndtri(p)
-        low, high = float(ends.min()), float(ends.max())
-        u = low
-        if high - low > 1e-9:
-            u = float(brentq(lambda x: weight @ ndtr((x - mean) / sd) - p, low, high))
+        u = float(ends[0])
+        if np.ptp(ends) > 0:
+            pad = 1e-6 * sd.max()
+            u = float(
+                brentq(
+                    lambda x: weight @ ndtr((x - mean) / sd) - p,
+                    ends.min() - pad,
+                    ends.max() + pad,
+                )
+            )
         origin = float(self.log_origin_mm[i])
         return u if np.isnan(origin) else origin + float(np.exp(u))
 
@@ -200,18 +209,20 @@ def population(name: PopulationName) -> Population:
 @cache
 def populations() -> Mapping[str, Population]:
     """Return the three populations of the committed tables by name."""
-    by_sex = {sex: _read_population(sex) for sex in _SEXES}
+    by_sex: dict[str, Population] = {sex: _read_population(sex) for sex in SEXES}
     return MappingProxyType({**by_sex, "pooled": pool(by_sex)})
 
 
 def pool(by_sex: Mapping[str, Population]) -> Population:
     """
-    Return the distribution of women and men half and half, by its moments.
+    Return the distribution of women and men half and half, as normal by its moments.
+
+    No measure is lognormal here: of two humps side by side a normal is the better fit.
 
     Parameters
     ----------
     by_sex : mapping
-        Populations ``"female"`` and ``"male"`` with the same keys and origins.
+        Populations ``"female"`` and ``"male"`` with the same keys.
 
     Returns
     -------
@@ -224,7 +235,7 @@ def pool(by_sex: Mapping[str, Population]) -> Population:
         keys=women.keys,
         mean_mm=(women.mean_mm + men.mean_mm) / 2,
         covariance=(women.covariance + men.covariance) / 2 + np.outer(apart, apart) / 4,
-        log_origin_mm=women.log_origin_mm,
+        log_origin_mm=np.full(women.mean_mm.shape, np.nan),
     )
 
 
@@ -289,7 +300,7 @@ def complete(
     """
     tables = populations() if tables is None else tables
     stated = "pooled" if by == "pooled" else record.sex
-    labels = _SEXES if stated is None else (stated,)
+    labels = SEXES if stated is None else (stated,)
     parts = [_condition(tables[label], record.readings) for label in labels]
     weights = _bayes_weights(np.array([evidence for *_, evidence in parts]))
     first = tables[labels[0]]
@@ -381,6 +392,28 @@ def _mixture_moments(parts: tuple[Component, ...]) -> tuple[FloatArray, FloatArr
         off = part.mean_mm - mean
         cov += part.weight * (part.covariance_mm2 + np.outer(off, off))
     return mean, cov
+
+
+@cache
+def survey_span_mm(key: str, *, sex: PopulationName = "pooled") -> tuple[float, float]:
+    """
+    Return the least and the greatest value of a measure in the survey.
+
+    Parameters
+    ----------
+    key : str
+        A survey measure.
+    sex : {"female", "male", "pooled"}
+        Among whom.
+
+    Returns
+    -------
+    least, greatest : float
+        [mm]
+    """
+    rows = {(r["population"], r["key"]): r for r in _table("survey_summary.csv")}
+    row = rows[sex, key]
+    return float(row["least_mm"]), float(row["greatest_mm"])
 
 
 def usual_mm(key: str, *, sex: PopulationName = "pooled") -> tuple[float, float]:
