@@ -27,18 +27,17 @@ def chain(pairs: IntArray) -> list[IntArray]:
         Open polylines come first.
     """
     touching = _segments_by_node(pairs)
-    free = set(range(len(pairs)))
-    ends = [k for k, (a, _) in enumerate(pairs.tolist()) if len(touching[a]) % 2]
-    loose = [k for k, (_, b) in enumerate(pairs.tolist()) if len(touching[b]) % 2]
-    walks = []
-    for first in ends:
+    odd = np.array([len(touching[node]) % 2 for node in pairs.ravel().tolist()])
+    tail, tip = odd.reshape(-1, 2).astype(bool).T
+    free, walks = set(range(len(pairs))), []
+    for first in np.concatenate([np.nonzero(tail)[0], np.nonzero(tip & ~tail)[0]]).tolist():
+        if first in free:
+            way = pairs if tail[first] else pairs[:, ::-1]
+            walk = _walk(way, touching, free, first)
+            walks.append(walk if tail[first] else walk[::-1])
+    for first in range(len(pairs)):
         if first in free:
             walks.append(_walk(pairs, touching, free, first))
-    for first in loose:
-        if first in free:
-            walks.append(_walk(pairs[:, ::-1], touching, free, first)[::-1])
-    while free:
-        walks.append(_walk(pairs, touching, free, min(free)))
     return walks
 
 

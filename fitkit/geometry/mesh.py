@@ -240,9 +240,11 @@ class Mesh:
 
     def parts(self) -> tuple[Mesh, ...]:
         """Split into connected parts, most faces first."""
-        count = np.bincount(self.face_parts)
-        order = np.argsort(-count, kind="stable")
-        return tuple(self.submesh(self.face_parts == k) for k in order)
+        rows = np.split(
+            np.argsort(self.face_parts, kind="stable"),
+            np.cumsum(np.bincount(self.face_parts))[:-1],
+        )
+        return tuple(self.submesh(each) for each in sorted(rows, key=len, reverse=True))
 
     # -- made from this one -------------------------------------------------------
 

@@ -169,10 +169,10 @@ def _hole_words(lengths: tuple[float, ...]) -> str:
 
 
 def _loose_words(mesh: Mesh) -> str:
-    parts = mesh.parts()
-    small = parts[-1]
+    sizes = np.bincount(mesh.face_parts)
+    small = mesh.submesh(mesh.face_parts == np.argmin(sizes))
     return (
-        f"There are {len(parts)} separate parts, the smallest with {len(small.faces)} "
+        f"There are {len(sizes)} separate parts, the smallest with {len(small.faces)} "
         f"faces and {small.size_mm.max():.1f} mm long. Is each of them wanted?"
     )
 
@@ -231,26 +231,34 @@ def _is_flat(mesh: Mesh) -> BoolArray:
 def _is_flipped(mesh: Mesh) -> BoolArray:
     """Say which faces to turn so that neighbours agree and closed parts face outward."""
     agreed, patch = igl.bfs_orient(mesh.faces)
-    turned = (agreed != mesh.faces).any(axis=1)
-    patches = [np.nonzero(patch == k)[0] for k in range(int(patch.max()) + 1)]
-    shapes = [Mesh(mesh.vertices, agreed[rows]) for rows in patches]
-    closed = [shape for shape in shapes if shape.is_closed]
-    for rows, shape in zip(patches, shapes, strict=True):
-        if shape.is_closed and not _lies_inside(shape, closed):
-            turned[rows] ^= shape.volume_mm3 < 0
-        elif mesh.areas_mm2[rows] @ turned[rows] > mesh.areas_mm2[rows].sum() / 2:
-            turned[rows] ^= True
+    turned = np.asarray((agreed != mesh.faces).any(axis=1))
+    oriented = Mesh(mesh.vertices, agreed)
+    patches = np.split(np.argsort(patch, kind="stable"), np.cumsum(np.bincount(patch))[:-1])
+    solids = _Closed([(rows, oriented.submesh(rows)) for rows in patches if len(rows) > 3])
+    settled = np.zeros(len(patches), dtype=bool)
+    for rows, shape in solids.not_inside_another():
+        turned[rows] ^= shape.volume_mm3 < 0
+        settled[patch[rows[0]]] = True
+    mostly = np.bincount(patch, np.where(turned, 1, -1) * mesh.areas_mm2) > 0
+    turned[(mostly & ~settled)[patch]] ^= True
     return turned
 
 
-def _lies_inside(shape: Mesh, others: list[Mesh]) -> bool:
-    """Say whether a closed part lies inside an odd number of others."""
-    point = shape.vertices[shape.faces[0, :1]]
-    around = [o for o in others if o is not shape and _reaches(o, point)]
-    inside = [abs(SurfaceTree(o).winding(point)[0]) > 0.5 for o in around]
-    return bool(sum(inside) % 2)
+class _Closed:
+    """The closed ones among some parts, and which of them lie inside others."""
 
+    def __init__(self, parts: list[tuple[IntArray, Mesh]]) -> None:
+        self._parts = [(rows, shape) for rows, shape in parts if shape.is_closed]
+        boxes = np.array([shape.bounds_mm for _, shape in self._parts])
+        self._low, self._high = np.moveaxis(boxes.reshape(-1, 2, 3), 1, 0)
 
-def _reaches(shape: Mesh, point: FloatArray) -> bool:
-    used = shape.vertices[shape.faces.ravel()]
-    return bool(np.all((used.min(axis=0) <= point) & (point <= used.max(axis=0))))
+    def not_inside_another(self) -> Iterator[tuple[IntArray, Mesh]]:
+        """Give the parts that lie inside an even number of others: not cavities."""
+        for number, (rows, shape) in enumerate(self._parts):
+            point = shape.vertices[:1]
+            around = np.all((self._low <= point) & (point <= self._high), axis=1)
+            around[number] = False
+            others = [self._parts[k][1] for k in np.nonzero(around)[0]]
+            inside = sum(abs(SurfaceTree(o).winding(point)[0]) > 0.5 for o in others)
+            if inside % 2 == 0:
+                yield rows, shape
