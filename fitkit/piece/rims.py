@@ -1,0 +1,182 @@
+"""Rims: the open edges of a surface, with narrow seams left out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import linear_sum_assignment
+from scipy.spatial import cKDTree
+
+from fitkit.geometry.mesh import BoolArray, FloatArray, IntArray, Mesh
+
+#: A gap narrower than this is a seam, not an opening. [mm]
+SEAM_MM = 3.0
+#: Rims are looked at every so far. [mm]
+_STEP_MM = 1.0
+#: Two places of one rim closer than this along it are not its two sides. [mm]
+_APART_MM = 12.0
+#: A shorter run of seam, or of rim, is not believed. [mm]
+_LEAST_RUN_MM = 5.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Trail:
+    """Points along every boundary loop of a surface, close together."""
+
+    #: Points, shape (n, 3), loop after loop. [mm]
+    point: FloatArray
+    #: Loop of each point, shape (n,).
+    loop: IntArray
+    #: Distance along its loop, shape (n,), and length of the loop, shape (n,). [mm]
+    along: FloatArray
+    length: FloatArray
+    #: Unit direction, in the surface, in which the surface ends, shape (n, 3).
+    out: FloatArray
+
+
+def rims(surface: Mesh) -> list[FloatArray]:
+    """
+    Give the closed rims of the openings of a surface.
+
+    Parameters
+    ----------
+    surface : Mesh
+        Open; its parts may lie side by side with gaps between them.
+
+    Returns
+    -------
+    list of ndarray, shape (k, 3)
+        Closed polylines, first point repeated, the surface to their left seen from
+        the tip of its normals. [mm] Where two edges face each other across less than
+        3 mm they form a seam, which is left out; what is left is joined end to end
+        across the gap, so that a mouth between a shell and its jaw is one rim.
+    """
+    loops = surface.boundary_loops
+    if not loops:
+        return []
+    trail = _trail(surface)
+    seam = _seams(trail)
+    whole, runs = [], []
+    for number, loop in enumerate(loops):
+        rows = np.nonzero(trail.loop == number)[0]
+        if not seam[rows].any():
+            whole.append(surface.vertices[np.append(loop, loop[0])])
+        else:
+            runs += _runs(trail, rows, seam[rows])
+    joined = [_joined(cycle) for cycle in _cycles(runs)]
+    return [rim for rim in whole + joined if _slimness_mm(rim) > SEAM_MM / 2]
+
+
+def _trail(surface: Mesh) -> _Trail:
+    columns: list[list[FloatArray]] = [[], [], [], []]
+    outs, loops = _outward_by_edge(surface), []
+    for number, loop in enumerate(surface.boundary_loops):
+        ring = surface.vertices[np.append(loop, loop[0])]
+        step = np.linalg.norm(np.diff(ring, axis=0), axis=1)
+        count = np.maximum(np.ceil(step / _STEP_MM).astype(int), 1)
+        edge = np.repeat(np.arange(len(step)), count)
+        within = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
+        share = within / count[edge]
+        start = np.cumsum(step) - step
+        columns[0].append(ring[edge] + share[:, None] * (ring[edge + 1] - ring[edge]))
+        columns[1].append(start[edge] + share * step[edge])
+        columns[2].append(np.full(len(edge), step.sum()))
+        columns[3].append(outs[loop[edge]])
+        loops.append(np.full(len(edge), number))
+    point, along, length, out = (np.concatenate(column) for column in columns)
+    return _Trail(
+        point=point, loop=np.concatenate(loops), along=along, length=length, out=out
+    )
+
+
+def _outward_by_edge(surface: Mesh) -> FloatArray:
+    """Give, at the start vertex of each open edge, where the surface ends, (n, 3)."""
+    face, corner = np.nonzero(surface.open_edges[surface.face_edges])
+    start = surface.faces[face, corner]
+    end = surface.faces[face, (corner + 1) % 3]
+    along = surface.vertices[end] - surface.vertices[start]
+    out = np.cross(along, surface.normals[face])
+    out /= np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-12)
+    at = np.zeros_like(surface.vertices)
+    at[start] = out
+    return at
+
+
+def _seams(trail: _Trail) -> BoolArray:
+    """Say which points have another edge facing them across a narrow gap."""
+    near = min(48, len(trail.point))
+    gap, other = cKDTree(trail.point).query(
+        trail.point, k=near, distance_upper_bound=SEAM_MM
+    )
+    met = np.isfinite(gap)
+    other = np.where(met, other, 0)
+    along = np.abs(trail.along[:, None] - trail.along[other])
+    round_the_loop = np.minimum(along, trail.length[:, None] - along)
+    apart = (trail.loop[:, None] != trail.loop[other]) | (round_the_loop > _APART_MM)
+    way = trail.point[other] - trail.point[:, None]
+    ahead = np.einsum("nkj,nj->nk", way, trail.out) >= -0.5 * np.where(met, gap, 0)
+    facing = np.einsum("nkj,nj->nk", trail.out[other], trail.out) < 0.3
+    seam = (met & apart & ahead & facing).any(axis=1)
+    return _without_short_runs(trail, seam)
+
+
+def _without_short_runs(trail: _Trail, seam: BoolArray) -> BoolArray:
+    """Drop short runs of seam first, then short runs of rim between seams."""
+    seam = seam.copy()
+    for wanted in (True, False):
+        for number in range(int(trail.loop.max()) + 1):
+            rows = np.nonzero(trail.loop == number)[0]
+            for run in _circular_runs(seam[rows] == wanted):
+                if len(run) < len(rows) and len(run) * _STEP_MM < _LEAST_RUN_MM:
+                    seam[rows[run]] = not wanted
+    return seam
+
+
+def _circular_runs(flags: BoolArray) -> list[IntArray]:
+    """Give the index runs where flags hold, on a ring."""
+    count = len(flags)
+    if flags.all():
+        return [np.arange(count)]
+    first = int(np.argmin(flags))  # start the ring where no run is cut in two
+    order = (np.arange(count) + first) % count
+    change = np.diff(flags[order].astype(np.int8), prepend=0, append=0)
+    starts, ends = np.nonzero(change == 1)[0], np.nonzero(change == -1)[0]
+    return [order[a:b] for a, b in zip(starts, ends, strict=True)]
+
+
+def _runs(trail: _Trail, rows: IntArray, seam: BoolArray) -> list[FloatArray]:
+    return [trail.point[rows[run]] for run in _circular_runs(~seam) if len(run) > 1]
+
+
+def _cycles(runs: list[FloatArray]) -> list[list[FloatArray]]:
+    """Chain runs end to start with the least total jump, until each chain closes."""
+    if not runs:
+        return []
+    ends = np.array([run[-1] for run in runs])
+    starts = np.array([run[0] for run in runs])
+    jump = np.linalg.norm(ends[:, None] - starts[None], axis=2)
+    onward = linear_sum_assignment(jump)[1]
+    left = set(range(len(runs)))
+    cycles = []
+    while left:
+        step = min(left)
+        cycle = []
+        while step in left:
+            left.discard(step)
+            cycle.append(runs[step])
+            step = int(onward[step])
+        cycles.append(cycle)
+    return cycles
+
+
+def _joined(cycle: list[FloatArray]) -> FloatArray:
+    return np.concatenate([*cycle, cycle[0][:1]])
+
+
+def _slimness_mm(rim: FloatArray) -> float:
+    """Give twice area over length: the width of a slit, half that of a round hole."""
+    centred = rim - rim[:-1].mean(axis=0)
+    doubled = np.linalg.norm(np.cross(centred[:-1], centred[1:]).sum(axis=0))
+    around = np.linalg.norm(np.diff(rim, axis=0), axis=1).sum()
+    return float(doubled / max(around, 1e-12))

@@ -1,0 +1,125 @@
+"""Helper: shells whose every face is known to be outer skin, inner wall or rim.
+
+The boolean kernel remembers which tool each face came from, so the truth that the
+tests compare with is made before fitkit sees the mesh.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from manifold3d import Manifold
+
+from fitkit.geometry.mesh import Mesh
+
+OUTER, INNER, RIM = 0, 1, 2
+
+
+@dataclass(frozen=True, eq=False)
+class Shell:
+    """A solid with a wall, and what each of its faces is."""
+
+    mesh: Mesh
+    kind: np.ndarray
+
+
+def ball(*semi_axes_mm, at=(0, 0, 0), segments=96) -> Manifold:
+    axes = semi_axes_mm * 3 if len(semi_axes_mm) == 1 else semi_axes_mm
+    return Manifold.sphere(1.0, segments).scale(list(axes)).translate(list(at))
+
+
+def box(*size_mm, at=(0, 0, 0)) -> Manifold:
+    return Manifold.cube(list(size_mm), True).translate(list(at))
+
+
+def rod(radius_mm, length_mm, at=(0, 0, 0), along="front", segments=48) -> Manifold:
+    body = Manifold.cylinder(length_mm, radius_mm, radius_mm, segments, True)
+    turn = {"front": [90, 0, 0], "up": [0, 0, 0], "right": [0, 90, 0]}[along]
+    return body.rotate(turn).translate(list(at))
+
+
+def ruffled(solid: Manifold, *, depth_mm, waves=9) -> Manifold:
+    """Push deep folds into a round solid."""
+
+    def fold(points):
+        p = np.asarray(points, dtype=float)
+        length = np.linalg.norm(p, axis=1, keepdims=True)
+        way = p / np.maximum(length, 1e-9)
+        turn = np.arctan2(way[:, 1], way[:, 0])
+        wave = np.cos(waves * turn) * np.cos(waves * np.arcsin(way[:, 2]) * 0.8)
+        return p + way * (0.5 * depth_mm * (wave[:, None] - 1) + depth_mm)
+
+    return solid.warp_batch(fold)
+
+
+def shell(outer, inner, *cuts) -> Shell:
+    """Hollow `outer` with `inner`, then take every cut away; keep what came from where."""
+    sources = [(outer, OUTER), (inner, INNER), *((cut, RIM) for cut in cuts)]
+    labels, solids = {}, []
+    for solid, label in sources:
+        marked = solid.as_original()
+        labels[marked.original_id()] = label
+        solids.append(marked)
+    body = solids[0]
+    for tool in solids[1:]:
+        body = body - tool
+    raw = body.to_mesh()
+    kind = np.empty(len(raw.tri_verts), dtype=int)
+    ends = np.asarray(raw.run_index) // 3
+    for source, start, end in zip(raw.run_original_id, ends[:-1], ends[1:], strict=True):
+        kind[start:end] = labels[source]
+    points = np.asarray(raw.vert_properties, dtype=float)[:, :3]
+    return Shell(Mesh(points, np.asarray(raw.tri_verts, dtype=np.int64)), kind)
+
+
+NECK_CUT = box(400, 400, 100, at=(0, 0, -160))  # all below up = -110
+EYES = (rod(16, 120, at=(-32, 120, 0)), rod(16, 120, at=(32, 120, 0)))
+MOUTH = box(60, 120, 14, at=(0, 120, -65))
+
+
+def plain_shell(*, wall_mm=4.0, segments=96) -> Shell:
+    """A ball of 140 mm radius with a neck cut, two eyes and a mouth slot."""
+    outer = ball(140, segments=segments)
+    inner = ball(140 - wall_mm, segments=segments)
+    return shell(outer, inner, NECK_CUT, *EYES, MOUTH)
+
+
+def ruffled_shell(*, segments=160) -> Shell:
+    """A smooth cavity under an outside folded 30 mm deep, with cupped ears and a maw."""
+    outer = ruffled(ball(125, 140, 150, segments=segments), depth_mm=30)
+    for side in (-1, 1):
+        ear = ball(40, 18, 60, at=(side * 105, 0, 150))
+        cup = ball(30, 25, 52, at=(side * 105, 22, 155))
+        outer = outer + (ear - cup)
+    maw = ball(45, 60, 22, at=(0, 175, -65))  # a closed mouth bag, 40 mm deep
+    outer = (outer + ball(60, 75, 45, at=(0, 125, -65))) - maw
+    inner = ball(110, 125, 135, segments=96)
+    return shell(outer, inner, NECK_CUT, *EYES)
+
+
+def beaked_shell(*, segments=96) -> Shell:
+    """A hollow beak 250 mm long, two hollow horns, and eyes on a bulging brow."""
+    outer = ball(115, 130, 140, segments=segments)
+    inner = ball(110, 125, 135, segments=segments)
+    outer += ball(48, 250, 40, at=(0, 130, -50))
+    inner += ball(43, 245, 35, at=(0, 130, -50))
+    for side in (-1, 1):
+        horn = Manifold.cylinder(220, 30, 8, 48).rotate([0, side * 25, 0])
+        bore = Manifold.cylinder(214, 26, 4, 48).rotate([0, side * 25, 0])
+        outer += horn.translate([side * 45, 0, 105])
+        inner += bore.translate([side * 45, 0, 105])
+    mouth = box(50, 100, 12, at=(0, 330, -50))
+    return shell(outer, inner, NECK_CUT, *EYES, mouth)
+
+
+def jawed_shell(*, gap_mm=1.0, segments=96) -> tuple[Shell, Shell]:
+    """A muzzled shell and its jaw, parted by a gap, with an open mouth between them."""
+    outer = ball(115, 130, 140, segments=segments) + ball(60, 110, 55, at=(0, 90, -60))
+    inner = ball(110, 125, 135, segments=segments) + ball(55, 105, 50, at=(0, 90, -60))
+    region = box(300, 240, 90, at=(0, 130, -113))  # front, below up = -68
+    slack = box(300 + gap_mm, 240 + 2 * gap_mm, 90 + 2 * gap_mm, at=(0, 130, -113))
+    mouth = box(80, 120, 16, at=(0, 180, -68))
+    head = shell(outer, inner, NECK_CUT, *EYES, slack, mouth)
+    jaw = shell(outer, inner, NECK_CUT, mouth, Manifold.cube([600] * 3, True) - region)
+    return head, jaw
