@@ -3,8 +3,9 @@ Derive the survey tables of this folder from a file of survey rows.
 
 Run as ``python fitkit/data/derive_survey.py ROWS.csv [MORE.csv ...]``: the public files
 for men and women, or one file of both. The rows themselves stay out of the project. It
-writes ``survey_summary.csv`` and ``survey_correlations.csv`` here, and the coverage of
-completed measures in rows kept out of the fit to ``tests/reference``.
+writes ``survey_summary.csv`` and ``survey_correlations.csv`` here, and to
+``tests/reference`` the coverage of completed measures in rows kept out of the fit and
+the share of people of the survey in whom a slip would be suspected.
 """
 
 from __future__ import annotations
@@ -23,7 +24,8 @@ from scipy.stats import skew
 
 from fitkit.errors import FitkitError
 from fitkit.wearer.measures import SURVEY_KEYS
-from fitkit.wearer.record import Sex, make_record
+from fitkit.wearer.record import Reading, Record, Sex, make_record
+from fitkit.wearer.slips import check_record
 from fitkit.wearer.survey import Population, complete, pool
 
 FloatArray = NDArray[np.float64]
@@ -245,6 +247,39 @@ def coverage(rows: Rows) -> Iterator[dict[str, object]]:
             }
 
 
+def doubts(rows: Rows) -> Iterator[dict[str, object]]:
+    """Yield how many people of the survey, all real, would be doubted or refused."""
+    for count in (len(GIVEN), len(SURVEY_KEYS)):
+        for sex in SEXES:
+            found = [
+                [slip.severity for slip in check_record(_bare_record(sex, line[:count]))]
+                for line in rows.of(sex)
+            ]
+            refused = sum("refuse" in severities for severities in found)
+            doubted = sum("doubt" in severities for severities in found)
+            yield {
+                "sex": sex,
+                "readings_given": count,
+                "rows": len(found),
+                "doubted_percent": f"{100 * doubted / len(found):.2f}",
+                "refused_percent": f"{100 * refused / len(found):.2f}",
+            }
+
+
+def _bare_record(sex: Sex, values: FloatArray) -> Record:
+    """Return a record of survey readings without the checks of ``make_record``."""
+    pairs = zip(SURVEY_KEYS, values.tolist(), strict=False)
+    return Record(
+        name="survey",
+        sex=sex,
+        readings={key: Reading(values_mm=(value,)) for key, value in pairs},
+        hair_mm={},
+        tape_hair_mm=None,
+        glasses=None,
+        notes="",
+    )
+
+
 def write_table(path: Path, lines: Iterable[Mapping[str, object]]) -> None:
     """Write lines with the same columns as a CSV table."""
     table = list(lines)
@@ -263,6 +298,7 @@ def main(paths: Sequence[str]) -> None:
     write_table(DATA / "survey_summary.csv", summary(rows, people))
     write_table(DATA / "survey_correlations.csv", correlations(people))
     write_table(REFERENCE / "survey_coverage.csv", coverage(rows))
+    write_table(REFERENCE / "survey_doubts.csv", doubts(rows))
 
 
 if __name__ == "__main__":

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections.abc import Mapping
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import Any, overload
 
 from fitkit.errors import FitkitError, RecordError
 from fitkit.wearer.measures import CATALOGUE
@@ -32,6 +33,8 @@ _SECTIONS = {
     "hair_mm": HAIR_ZONES,
     "glasses": tuple(GLASSES_RANGE_MM),
 }
+#: A list of numbers that was written over several lines.
+_LIST = re.compile(r"\[\n([-+.\deE,\s]+)\n\s*\]")
 #: Likeness to a known key from which an unknown one is taken as misspelt.
 _MISSPELT = 0.86
 
@@ -123,10 +126,10 @@ def record_to_json(record: Record) -> str:
         "fitkit_record": RECORD_VERSION,
         "name": record.name,
         "sex": record.sex,
-        "age_years": record.age_years,
+        "age_years": short(record.age_years),
         "readings_mm": {k: _repeats(r) for k, r in record.readings.items()},
         "hair_mm": {zone: short(mm) for zone, mm in record.hair_mm.items()},
-        "tape_hair_mm": record.tape_hair_mm,
+        "tape_hair_mm": short(record.tape_hair_mm),
         "glasses": record.glasses
         and {k: short(v) for k, v in vars(record.glasses).items()},
         "notes": record.notes,
@@ -141,7 +144,7 @@ def record_to_json(record: Record) -> str:
     except (TypeError, ValueError) as problem:
         msg = f"record.unknown holds what JSON cannot say: {problem}."
         raise RecordError(msg) from None
-    return text + "\n"
+    return _LIST.sub(lambda found: f"[{' '.join(found[1].split())}]", text) + "\n"
 
 
 def write_record(record: Record, path: str | Path) -> None:
@@ -219,9 +222,13 @@ def read_text(path: Path, *, most_bytes: int) -> str:
         raise RecordError(msg) from None
 
 
-def short(value: float) -> float:
-    """Return a whole number as an int, so that 574.0 is written 574."""
-    return int(value) if value.is_integer() else value
+@overload
+def short(value: float) -> float: ...
+@overload
+def short(value: float | None) -> float | None: ...
+def short(value: float | None) -> float | None:
+    """Return a whole number as an int, so that 574.0 is written 574; None stays."""
+    return int(value) if value is not None and value.is_integer() else value
 
 
 def _repeats(reading: Reading) -> float | list[float]:

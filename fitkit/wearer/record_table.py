@@ -50,7 +50,8 @@ def read_records_csv(path: str | Path) -> tuple[Record, ...]:
         CSV with a heading: ``name``, ``sex``, ``age_years``, any measures by their key,
         ``hair_<zone>_mm``, ``tape_hair_mm``, ``glasses_width_mm`` (and ``depth``,
         ``height``), ``notes``. Separated by comma, semicolon or tab; repeats of a
-        reading in one cell, separated by semicolons. Empty cells were not taken.
+        reading in one cell, separated by semicolons. Empty cells were not taken; empty
+        rows are passed over.
 
     Returns
     -------
@@ -164,7 +165,8 @@ def _record(heading: Sequence[str], cells: Sequence[str]) -> Record:
     if len(cells) > len(heading) and any(cell.strip() for cell in cells[len(heading) :]):
         msg = f"has {len(cells)} cells where row 1 names {len(heading)} columns."
         raise RecordError(msg)
-    row = {c: v for c, v in zip(heading, cells, strict=False) if v.strip()}
+    pairs = zip(heading, cells, strict=False)
+    row = {c: v for c, v in pairs if v.strip() or (v and c in ("name", "notes"))}
     known: dict[str, Any] = {c: _bare(row[c]) for c in _TEXTS if c in row}
     known |= {c: _number(row[c]) for c in _NUMBERS if c in row}
     known |= {c: _readings(row[c]) for c in CATALOGUE if c in row}

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 #: Chance below which repeats of one reading are said to disagree.
 _REPEATS_P = 0.001
 #: Repeats farther apart than this many repeat SDs cannot be averaged.
-_REPEATS_APART_SD = 15.0
+_REPEATS_APART_SD = 8.0
 #: SDs from the usual value beyond which a measure outside the survey is doubted.
 _FAR_SD = 4.0
 #: SDs by which a girth may depart from what length and breadth foretell.
@@ -73,7 +73,7 @@ def check_record(record: Record) -> tuple[Slip, ...]:
     Examples
     --------
     >>> from fitkit.wearer.record import make_record
-    >>> record = make_record(head_length_mm=172, head_breadth_mm=170)
+    >>> record = make_record(head_length_mm=170, head_breadth_mm=172)
     >>> [slip.key for slip in check_record(record)]
     ['head_breadth_mm']
     """
@@ -161,7 +161,7 @@ def _swapped(record: Record) -> Iterator[Slip]:
         if larger not in record.readings or smaller not in record.readings:
             continue
         big, small = (record.readings[key].mean_mm for key in (larger, smaller))
-        if small < big - 3 * CATALOGUE[smaller].repeat_sd:
+        if small < big:
             continue
         sure = CATALOGUE[smaller].survey
         yield Slip(

@@ -314,7 +314,7 @@ def complete(
         mean_mm=mean_mm,
         covariance_mm2=covariance_mm2,
         given=frozenset(record.readings) & frozenset(first.keys),
-        sex_weight=MappingProxyType({c.label: c.weight for c in components}),
+        sex_weight={c.label: c.weight for c in components},
         components=components,
         log_origin_mm=first.log_origin_mm,
     )
