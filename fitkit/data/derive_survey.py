@@ -90,18 +90,24 @@ def read_rows(paths: Iterable[str | Path]) -> Rows:
     The public files store interpupillary breadth in tenths of a millimetre and every
     other length in millimetres; a file in which that has been put right is read too.
     """
-    sex: list[str] = []
-    values: list[list[float]] = []
-    for path in paths:
-        text = Path(path).read_bytes().decode("latin-1")
-        for row in csv.DictReader(text.splitlines()):
-            plain = {name.lower().strip('\ufeffï»¿"'): v for name, v in row.items() if name}
-            sex.append(SEX_WORDS[(plain.get("sex") or plain["gender"]).lower()])
-            values.append([float(plain[COLUMNS[key]]) for key in SURVEY_KEYS])
-    table = np.array(values)
+    rows = [row for path in paths for row in _lines(Path(path))]
+    sex = [SEX_WORDS[(row.get("sex") or row.get("gender") or "").lower()] for row in rows]
+    table = np.array([[float(row[COLUMNS[key]]) for key in SURVEY_KEYS] for row in rows])
     eyes = SURVEY_KEYS.index("interpupillary_mm")
     table[:, eyes] /= eye_unit(table[:, eyes])
     return Rows(sex=np.array(sex), values_mm=table)
+
+
+def _lines(path: Path) -> list[dict[str, str]]:
+    """Return the rows of one file, their columns in small letters."""
+    text = path.read_bytes().decode("latin-1").removeprefix("\xef\xbb\xbf")
+    heading, _, body = text.partition("\n")
+    reader = csv.DictReader([heading.lower(), *body.splitlines()])
+    missing = set(COLUMNS.values()).difference(reader.fieldnames or ())
+    if missing:
+        msg = f"{path.name} has no column {', '.join(sorted(missing))}. Is it survey rows?"
+        raise FitkitError(msg)
+    return list(reader)
 
 
 def eye_unit(column: FloatArray) -> float:

@@ -406,6 +406,13 @@ def test_a_column_of_both_units_is_refused(tmp_path):
         derive_survey.read_rows(paths)
 
 
+def test_a_file_of_something_else_is_refused_by_its_missing_columns(tmp_path):
+    path = tmp_path / "cast.csv"
+    path.write_text("name,headlength\nAda,190\n", encoding="utf-8")
+    with pytest.raises(FitkitError, match=r"cast\.csv has no column .*headbreadth"):
+        derive_survey.read_rows([path])
+
+
 def test_every_row_is_kept_out_of_the_fit_once():
     rows = derive_survey.Rows(
         sex=np.array(["male"] * 10), values_mm=np.arange(140.0).reshape(10, 14)
