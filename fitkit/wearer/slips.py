@@ -73,9 +73,9 @@ def check_record(record: Record) -> tuple[Slip, ...]:
     Examples
     --------
     >>> from fitkit.wearer.record import make_record
-    >>> record = make_record(head_length_mm=170, head_breadth_mm=172)
-    >>> [slip.key for slip in check_record(record)]
-    ['head_breadth_mm']
+    >>> record = make_record(head_length_mm=[190, 196])
+    >>> [(slip.key, slip.severity) for slip in check_record(record)]
+    [('head_length_mm', 'doubt')]
     """
     bad = list(_values(record))
     if bad:
