@@ -17,7 +17,6 @@ from fitkit.errors import MeshError
 from fitkit.geometry.mesh import Mesh
 from fitkit.geometry.readers import (
     BROKEN,
-    MOST_PARTS,
     RawPart,
     read_glb,
     read_obj,
@@ -88,7 +87,9 @@ def load_parts(
         kind = path.suffix[1:].upper()
         msg = f"{path.name} cannot be read as {kind}: {err}. Is it damaged or cut short?"
         raise MeshError(msg) from err
-    _check_parts(path, parts)
+    if not parts:
+        msg = f"{path.name} holds no triangles. Was it exported as points or lines?"
+        raise MeshError(msg)
     factor = _factor(path, parts, unit, file_mm)
     kept = [m.submesh(np.arange(len(m.faces))).scaled(factor) for m in parts]
     names = _unique([part.name for part in raw])
@@ -178,15 +179,6 @@ def _bytes(path: Path) -> bytes:
 def _check_suffix(path: Path) -> None:
     if path.suffix.lower() not in SUFFIXES:
         msg = f"{path.name}: the format must be one of {', '.join(SUFFIXES)}."
-        raise MeshError(msg)
-
-
-def _check_parts(path: Path, parts: list[Mesh]) -> None:
-    if not parts:
-        msg = f"{path.name} holds no triangles. Was it exported as points or lines?"
-        raise MeshError(msg)
-    if len(parts) > MOST_PARTS:
-        msg = f"{path.name} may hold up to {MOST_PARTS} parts; it has {len(parts)}."
         raise MeshError(msg)
 
 

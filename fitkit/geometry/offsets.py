@@ -84,6 +84,16 @@ class _Field:
         squared, face, closest = self.tree.squared(points)
         return self._side(points, face, closest) * np.sqrt(squared) - self.level
 
+    def least_distance(self, points: FloatArray) -> FloatArray:
+        """
+        Give a distance to the wanted surface that changes no faster than one moves.
+
+        Beyond the rim of an open mesh the signed value jumps, so its sign is left out.
+        """
+        if self.tree.mesh.is_closed:
+            return np.abs(self(points))
+        return np.abs(np.sqrt(self.tree.squared(points)[0]) - abs(self.level))
+
     def projected(self, points: FloatArray) -> FloatArray:
         """Move points along the line to their closest point until the distance is right."""
         points = points.copy()
@@ -176,7 +186,7 @@ def _candidates(field: _Field, step: float) -> tuple[FloatArray, IntArray]:
     extent = float(np.max(high - low)) + 2 * abs(field.level) + 4 * step
     depth = int(np.ceil(np.log2(extent / step)))
     root = step * 2**depth
-    cells = igl.lipschitz_octree(origin, root, depth, lambda p: np.abs(field(p)))
+    cells = igl.lipschitz_octree(origin, root, depth, field.least_distance)
     _, corners, points = igl.unique_sparse_voxel_corners(origin, root, depth, cells)
     value = field(points)
     least = NUDGE * step  # keeps vertices off the grid points, where slivers arise
@@ -283,9 +293,10 @@ def _check(mesh: Mesh, distance: float, resolution: float) -> None:
         msg = range_message(name, low=low, high=high, unit="mm", got=distance)
         raise MeshError(msg)
     reach = mesh.area_mm2 + 4 * np.pi * distance**2
-    least = float(np.sqrt(3 * reach / MOST_CELLS))
-    if not least <= resolution <= mesh.scale_mm:
+    finest = float(np.sqrt(3 * reach / MOST_CELLS))
+    if not finest <= resolution <= mesh.scale_mm:
+        most = mesh.scale_mm
         msg = range_message(
-            "resolution_mm", low=least, high=mesh.scale_mm, unit="mm", got=resolution
+            "resolution_mm", low=finest, high=most, unit="mm", got=resolution
         )
         raise MeshError(msg)

@@ -24,6 +24,8 @@ from fitkit.geometry.mesh import FloatArray, IntArray, Mesh
 MOST_FACES = 3_000_000
 #: Most parts that one file may hold.
 MOST_PARTS = 1000
+#: Most nodes of a GLB, with and without triangles.
+MOST_NODES = 5000
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,6 +81,7 @@ def _text_solids(text: str, stem: str) -> Iterator[RawPart]:
             name = " ".join(words[1:]) or stem
         elif words and words[0].lower() == "vertex":
             solids[name].append(words[1:4])
+    check_part_count(len(solids))
     check_face_count(sum(map(len, solids.values())) // 3)
     for each, corners in solids.items():
         if len(corners) % 3:
@@ -110,6 +113,7 @@ def read_obj(data: bytes, stem: str) -> list[RawPart]:
             faces[name].extend(_fan(rest, len(vertices)))
         elif key in ("o", "g"):
             name = rest.strip() or stem
+    check_part_count(len(faces))
     check_face_count(sum(map(len, faces.values())))
     if not faces:
         return []
@@ -154,6 +158,7 @@ def read_glb(data: bytes) -> list[RawPart]:
         matrix, shape = scene.graph[node]
         if shape in found:
             pieces[_node_name(scene, node, found[shape])].append((matrix, found[shape]))
+    check_part_count(len(pieces))
     check_face_count(sum(len(g.faces) for v in pieces.values() for _, g in v))
     return [_placed(name, parts) for name, parts in pieces.items()]
 
@@ -181,6 +186,9 @@ def _check_glb(data: bytes) -> None:
         msg = "GLB must begin with 'glTF' and a JSON chunk; this file does not."
         raise MeshError(msg)
     tree = json.loads(data[20 : 20 + length])
+    if len(tree.get("nodes", [])) > MOST_NODES:
+        msg = f"GLB may hold up to {MOST_NODES} nodes; it has {len(tree['nodes'])}."
+        raise MeshError(msg)
     for buffer in tree.get("buffers", []):
         if "uri" in buffer:
             msg = (
@@ -193,6 +201,13 @@ def _check_glb(data: bytes) -> None:
         raise MeshError(msg)
     for accessor in tree.get("accessors", []):
         check_face_count(int(accessor["count"]) // 3)
+
+
+def check_part_count(count: int) -> None:
+    """Refuse more parts than `MOST_PARTS`."""
+    if count > MOST_PARTS:
+        msg = f"A file may hold up to {MOST_PARTS} parts; this one has {count}."
+        raise MeshError(msg)
 
 
 def check_face_count(count: int) -> None:
