@@ -1,1 +1,1 @@
-"""The only door to igl, embreex, manifold3d, scikit-image and trimesh."""
+"""The only door to igl, embreex, manifold3d and trimesh; each known trap is fenced."""
