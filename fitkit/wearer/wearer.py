@@ -47,6 +47,8 @@ class Wearer:
     hair_mm: NDArray[np.float64]
     #: Hair taken to lie under the tape at the head circumference. [mm]
     tape_hair_mm: float
+    #: Every measure read off this head as the hand would, tapes over hair. [mm]
+    measures_mm: Mapping[str, float]
     #: Named landmarks, each of shape (3,). [mm]
     landmarks: Mapping[str, NDArray[np.float64]]
     eye_left: Eye
