@@ -1,0 +1,266 @@
+"""Every demand of a brief as rows that must not be negative, with their slopes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fitkit.fit import _outline
+from fitkit.fit._cavity import Cavity, cavity_of
+from fitkit.fit._medians import Medians
+from fitkit.fit._moves import Moves
+from fitkit.fit._sample import zone_samples
+from fitkit.fit.brief import Brief
+from fitkit.fit.jaw import hinge_middle
+from fitkit.fit.placement import FloatArray, Placement
+from fitkit.fit.sight import SEEN, SIDES, eye_openings, in_piece
+from fitkit.geometry.mesh import BoolArray, IntArray
+from fitkit.wearer.wearer import Wearer
+from fitkit.wearer.zones import ZONES
+
+if TYPE_CHECKING:
+    from fitkit.piece.buildup import Piece
+
+#: Share of the largest circle in a narrow eye opening that is asked for as margin.
+CENTRAL = 0.9
+#: Zones whose median ease should exceed what was asked by the same amount.
+EVEN_PAIRS = (
+    ("temple_left", "temple_right"),
+    ("cheek_left", "cheek_right"),
+    ("ear_left", "ear_right"),
+    ("brow", "back"),
+)
+#: About how far the wall lies from the piece's origin. [mm]
+TYPICAL_RADIUS_MM = 120.0
+#: Directions in which the hinge's distance is bounded at once.
+HINGE_DIRECTIONS = 16
+#: Families of demand: ease of each zone, its most, sight of each eye, and the rest.
+SIGHT_LEFT = 2 * len(ZONES)
+HINGE, SIZE, DISTORTION = SIGHT_LEFT + 2, SIGHT_LEFT + 3, SIGHT_LEFT + 4
+FAMILIES: tuple[str, ...] = (
+    *(f"ease {zone}" for zone in ZONES),
+    *(f"most {zone}" for zone in ZONES),
+    "sight left",
+    "sight right",
+    "hinge",
+    "size",
+    "distortion",
+)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Rows:
+    """m demands at one placement: met where `value` is 0 or more."""
+
+    #: mm (percent for size and distortion), shape (m,).
+    value: FloatArray
+    #: Slope over the k unknowns, shape (m, k).
+    slope: FloatArray
+    #: Index into `FAMILIES`, shape (m,).
+    family: IntArray
+    #: Head vertex that the row is about, -1 for none, shape (m,).
+    vertex: IntArray
+
+    def chosen(self, which: BoolArray) -> Rows:
+        """Keep some of the rows."""
+        return Rows(
+            value=self.value[which],
+            slope=self.slope[which],
+            family=self.family[which],
+            vertex=self.vertex[which],
+        )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class View:
+    """Ease at chosen head vertices for one placement, with slopes."""
+
+    placement: Placement
+    #: Head vertices looked at, shape (m,).
+    vertex: IntArray
+    #: Ease there, shape (m,), and its slope over the unknowns, shape (m, k). [mm]
+    ease_mm: FloatArray
+    slope: FloatArray
+
+
+class Demands:
+    """
+    What one brief asks of one wearer in one piece, as a function of the unknowns.
+
+    Parameters
+    ----------
+    moves : Moves
+        The unknowns.
+    ease_only : bool
+        Whether to leave out sight, hinge and the most that zones may gape.
+    """
+
+    def __init__(
+        self,
+        wearer: Wearer,
+        piece: Piece,
+        brief: Brief,
+        moves: Moves,
+        *,
+        ease_only: bool = False,
+    ) -> None:
+        self.wearer, self.piece, self.brief, self.moves = wearer, piece, brief, moves
+        self.cavity: Cavity = cavity_of(piece)
+        #: Head vertices to look at first.
+        self.sample: IntArray = np.concatenate(zone_samples(wearer))
+        self.everyone: IntArray = np.nonzero(wearer.zone >= 0)[0]
+        asked = [brief.ease[zone] for zone in ZONES]
+        self.least_mm = np.array([ease.least_mm for ease in asked], dtype=float)
+        most = [ease.most_mm for ease in asked]
+        unbound = [ease_only or limit is None for limit in most]
+        self.most_mm = np.where(unbound, np.inf, np.array(most, dtype=float))
+        self.eyes = {} if ease_only else _eye_corners(piece)
+        self.margin_mm = {side: self._margin(side) for side in self.eyes}
+        self.hinge = None if ease_only else hinge_middle(piece)
+        bound = [int(k) for k in np.nonzero(np.isfinite(self.most_mm))[0]]
+        evened = [ZONES.index(zone) for pair in EVEN_PAIRS for zone in pair]
+        self._medians = Medians(wearer, sorted({*bound, *evened}))
+
+    # -- looking ------------------------------------------------------------------
+
+    def view(self, x: FloatArray, vertex: IntArray) -> View:
+        """Measure ease and slopes at head vertices, shape (m,)."""
+        placement = self.moves.placement(x)
+        gaps = self.cavity.gaps(self.wearer.head.vertices[vertex], placement)
+        ease = gaps.signed_mm - self.piece.lining_mm - self.wearer.hair_mm[vertex]
+        moved = self.moves.slopes(placement, gaps.wall)
+        slope = -np.einsum("mi,mik->mk", gaps.away, moved)
+        return View(placement=placement, vertex=vertex, ease_mm=ease, slope=slope)
+
+    def learn(self, x: FloatArray) -> tuple[Rows, float]:
+        """
+        Take exact distances at the proportions of x, and exact medians of zones.
+
+        Returns
+        -------
+        rows : Rows
+            Every demand at x over all head vertices, exact.
+        surprise_mm : float
+            By how much what was used before was off. [mm]
+        """
+        size = self.moves.placement(x).size
+        surprise = TYPICAL_RADIUS_MM * self.cavity.mismatch(size)
+        self.cavity = self.cavity.stretched(size)
+        full = self.view(x, self.everyone)
+        off = self._medians.learn(full.vertex, full.ease_mm)
+        bound = [off[k] for k in off if np.isfinite(self.most_mm[k])]
+        return self.rows(full, x), max([surprise, *bound])
+
+    def in_view(self, vertex: IntArray) -> IntArray:
+        """Add to head vertices those that medians are foretold from; rising order."""
+        return np.union1d(vertex, self._medians.vertex)
+
+    def median(self, view: View, index: int) -> tuple[float, FloatArray] | None:
+        """Median ease of a zone and its slope; None for a zone without vertices."""
+        return self._medians.of(index, view.vertex, view.ease_mm, view.slope)
+
+    # -- demands ------------------------------------------------------------------
+
+    def rows(self, view: View, x: FloatArray) -> Rows:
+        """Put every demand at x into rows."""
+        parts = [self._ease_rows(view), *self._most_rows(view)]
+        parts += [self._sight_rows(view.placement, side) for side in self.eyes]
+        if self.hinge is not None and self.brief.hinge_tolerance_mm is not None:
+            parts.append(self._hinge_rows(view.placement))
+        parts.append(self._size_rows(x))
+        if np.ptp(self.moves.spread[:3], axis=0).any():
+            parts.append(self._distortion_rows(x))
+        return Rows(
+            value=np.concatenate([p.value for p in parts]),
+            slope=np.vstack([p.slope for p in parts]),
+            family=np.concatenate([p.family for p in parts]),
+            vertex=np.concatenate([p.vertex for p in parts]),
+        )
+
+    def _ease_rows(self, view: View) -> Rows:
+        zone = self.wearer.zone[view.vertex]
+        value = view.ease_mm - self.least_mm[zone]
+        return Rows(value=value, slope=view.slope, family=zone, vertex=view.vertex)
+
+    def _most_rows(self, view: View) -> list[Rows]:
+        found = []
+        for index in np.nonzero(np.isfinite(self.most_mm))[0]:
+            middle = self.median(view, int(index))
+            if middle is not None:
+                value = np.array([self.most_mm[index] - middle[0]])
+                family = len(ZONES) + int(index)
+                found.append(_rows(value, -middle[1][None, :], family))
+        return found
+
+    def _sight_rows(self, placement: Placement, side: str) -> Rows:
+        line = self.pupil(side)[SEEN]
+        corners = self.eyes[side]
+        seen = placement.to_head(corners)[:, SEEN]
+        moved = self.moves.slopes(placement, corners)[:, SEEN]
+        gap, inward = _outline.edge_gaps(seen, line)
+        along = np.roll(seen, -1, axis=0) - seen
+        share = np.einsum("ij,ij->i", line - seen, along)
+        share = (share / np.einsum("ij,ij->i", along, along))[:, None, None]
+        foot = (1 - share) * moved + share * np.roll(moved, -1, axis=0)
+        slope = -np.einsum("mi,mik->mk", inward, foot)
+        return _rows(gap - self.margin_mm[side], slope, SIGHT_LEFT + SIDES.index(side))
+
+    def _hinge_rows(self, placement: Placement) -> Rows:
+        off, slope = self.hinge_offset(placement)
+        angle = np.arange(HINGE_DIRECTIONS) * 2.0 * np.pi / HINGE_DIRECTIONS
+        angle = np.append(angle, np.arctan2(off[1], off[0]))
+        toward = np.column_stack([np.cos(angle), np.sin(angle)])
+        allowed = float(self.brief.hinge_tolerance_mm or 0.0)
+        return _rows(allowed - toward @ off, -toward @ slope, HINGE)
+
+    def _size_rows(self, x: FloatArray) -> Rows:
+        spread = self.moves.spread[:3]
+        size = spread @ x
+        low = 100.0 * np.log(self.brief.size_least)
+        high = 100.0 * np.log(self.brief.size_most)
+        value = np.concatenate([size - low, high - size])
+        return _rows(value, np.vstack([spread, -spread]), SIZE)
+
+    def _distortion_rows(self, x: FloatArray) -> Rows:
+        pairs = [(a, b) for a in range(3) for b in range(3) if a != b]
+        spread = np.array([self.moves.spread[b] - self.moves.spread[a] for a, b in pairs])
+        allowed = 100.0 * np.log1p(self.brief.distortion_percent / 100.0)
+        return _rows(allowed + spread @ x, spread, DISTORTION)
+
+    # -- parts that wishes use too ------------------------------------------------
+
+    def pupil(self, side: str) -> FloatArray:
+        """Entrance pupil of one eye, shape (3,). [mm]."""
+        eye = self.wearer.eye_left if side == "left" else self.wearer.eye_right
+        return eye.entrance_pupil
+
+    def hinge_offset(self, placement: Placement) -> tuple[FloatArray, FloatArray]:
+        """Hinge from the chin pole, front and up (2,), and its slope, shape (2, k)."""
+        assert self.hinge is not None
+        off = placement.to_head(self.hinge) - self.wearer.chin_pole
+        slope = self.moves.slopes(placement, self.hinge[None, :])[0]
+        return off[1:], slope[1:]
+
+    def _margin(self, side: str) -> float:
+        seen = self.brief.size_least * self.eyes[side][:, SEEN]
+        return min(self.brief.eye_margin_mm, CENTRAL * _outline.inner_radius(seen))
+
+
+def _eye_corners(piece: Piece) -> dict[str, FloatArray]:
+    found = {}
+    for side, opening in eye_openings(piece).items():
+        if opening is not None:
+            outline = _outline.hull_outline(_outline.open_ring(opening.outline))
+            found[str(side)] = in_piece(opening, outline)
+    return found
+
+
+def _rows(value: FloatArray, slope: FloatArray, family: int) -> Rows:
+    return Rows(
+        value=value,
+        slope=slope,
+        family=np.full(len(value), family, dtype=np.int64),
+        vertex=np.full(len(value), -1, dtype=np.int64),
+    )

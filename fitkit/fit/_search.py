@@ -1,0 +1,168 @@
+"""Descents from several starts on a sample, then on every vertex that matters."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fitkit.fit._demands import Demands, Rows
+from fitkit.fit._descent import Descent, Objective, Outcome, Relief
+from fitkit.fit._sample import farthest_points
+from fitkit.fit.placement import FloatArray, Placement
+from fitkit.fit.sight import SEEN
+from fitkit.geometry.mesh import IntArray
+from fitkit.wearer.zones import ZONES
+
+#: Steps shorter than this end the descent from each start: percent, mm, degrees.
+START_LAST_STEP = 0.03
+#: Demands missed by less than this are met. [mm]
+MET_MM = 0.005
+#: Vertices taken in at once: those missed most, spread over the head.
+TAKEN_AT_ONCE = 60
+#: Vertices within this of being missed are taken in too. [mm]
+NEAR_MM = 0.5
+MOST_ROUNDS = 8
+#: Exact distances and medians that differ by less than this from those descended on
+#: end the search. [mm]
+SETTLED_MM = 0.005
+#: Pitches tried from the best start. [deg]
+TRIED_PITCHES = (-8.0, 8.0)
+#: Room between the boxes of head and wall is shared by these zones' points.
+FACE_ZONES = ("nose",)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Found:
+    """Best unknowns found, and how it went."""
+
+    x: FloatArray
+    #: Every demand at x, over all head vertices.
+    rows: Rows
+    #: Amounts of relief in use, exact over all head vertices, shape (r,).
+    amounts: FloatArray
+    #: By how much the worst demand is missed after relief, over all vertices. [mm]
+    miss_mm: float
+    #: Price of each family of demand at x.
+    family_price: FloatArray
+    #: Head vertices that the last program looked at.
+    vertex: IntArray
+    steps: int
+
+
+def search(
+    demands: Demands,
+    objective: Objective,
+    relief: Relief,
+    *,
+    weight: float = 1.0,
+    start: Found | None = None,
+    hints: Sequence[FloatArray] = (),
+) -> Found:
+    """
+    Minimise over size and pose, exactly over every head vertex.
+
+    Starts are judged on a sample of the head; then all vertices are measured, those
+    that are missed or nearly so are taken in, and the best descends again, until none
+    is missed that was not looked at. With `start` it goes on from there alone; `hints`
+    are more unknowns to start from.
+    """
+    descent = Descent(demands, objective, relief, weight)
+    if start is None:
+        outcome = _best_start(demands, descent, hints)
+    else:
+        demands.learn(start.x)
+        outcome = descent.run(start.x, demands.in_view(start.vertex))
+    steps = outcome.steps
+    for _ in range(MOST_ROUNDS):
+        x, vertex = outcome.state.x, outcome.vertex
+        exact, surprise_mm = demands.learn(x)
+        missed = _missed(demands, exact, relief, outcome)
+        if not len(missed) and surprise_mm < SETTLED_MM:
+            break
+        outcome = descent.run(x, demands.in_view(np.union1d(vertex, missed)))
+        steps += outcome.steps
+    exact, _ = demands.learn(outcome.state.x)
+    return _found(exact, relief, descent, outcome, steps)
+
+
+def _best_start(demands: Demands, descent: Descent, hints: Sequence[FloatArray]) -> Outcome:
+    starts = [*starting_unknowns(demands), *hints]
+    demands.learn(starts[0])
+    vertex = demands.in_view(demands.sample)
+    tried = [descent.run(x, vertex, last_step=START_LAST_STEP) for x in starts]
+    best = min(tried, key=lambda outcome: outcome.state.merit)
+    for pitch in TRIED_PITCHES if "pitch" in demands.brief.free else ():
+        x = best.state.x + demands.moves.spread[6] * pitch
+        tried.append(descent.run(x, vertex, last_step=START_LAST_STEP))
+    best = min(tried, key=lambda outcome: outcome.state.merit)
+    return replace(best, steps=sum(outcome.steps for outcome in tried))
+
+
+def starting_unknowns(demands: Demands) -> list[FloatArray]:
+    """Give unknowns to start from: as drawn, by the eyes, and room shared evenly."""
+    size = np.clip(1.0, demands.brief.size_least, demands.brief.size_most)
+    drawn = Placement(size=size)
+    centred = _shared_room(demands, drawn)
+    shifts = [np.zeros(3), centred, _by_the_eyes(demands, drawn, centred)]
+    unknowns: list[FloatArray] = []
+    for shift in shifts:
+        x = demands.moves.unknowns(Placement(size=size, shift_mm=shift))
+        if not any(np.allclose(x, other, atol=0.5) for other in unknowns):
+            unknowns.append(x)
+    return unknowns
+
+
+def _shared_room(demands: Demands, drawn: Placement) -> FloatArray:
+    wearer = demands.wearer
+    face = [ZONES.index(zone) for zone in FACE_ZONES]
+    head = wearer.head.vertices[(wearer.zone >= 0) & ~np.isin(wearer.zone, face)]
+    wall = drawn.to_head(demands.piece.facing.vertices)
+    shift: FloatArray = _middle(head) - _middle(wall)
+    return shift
+
+
+def _middle(points: FloatArray) -> FloatArray:
+    middle: FloatArray = (points.min(axis=0) + points.max(axis=0)) / 2
+    return middle
+
+
+def _by_the_eyes(demands: Demands, drawn: Placement, centred: FloatArray) -> FloatArray:
+    shift = centred.copy()
+    if demands.eyes:
+        sides = list(demands.eyes)
+        pupils = np.mean([demands.pupil(side) for side in sides], axis=0)
+        middles = [drawn.to_head(demands.eyes[side]).mean(axis=0) for side in sides]
+        shift[SEEN] = (pupils - np.mean(middles, axis=0))[SEEN]
+    return shift
+
+
+def _missed(demands: Demands, exact: Rows, relief: Relief, outcome: Outcome) -> IntArray:
+    """Find vertices not looked at that are missed by more than those looked at."""
+    column, rate = relief.rates(exact)
+    eased = np.append(outcome.state.amounts, 0.0)[column] * rate
+    left = exact.value + eased + outcome.state.miss_mm * (column < 0)
+    fresh = (exact.vertex >= 0) & ~np.isin(exact.vertex, outcome.vertex)
+    if not (fresh & (left < -MET_MM)).any():
+        return np.zeros(0, dtype=np.int64)
+    rows = np.nonzero(fresh & (left < NEAR_MM))[0]
+    worst = rows[np.argsort(left[rows], kind="stable")[:TAKEN_AT_ONCE]]
+    points = demands.wearer.head.vertices[exact.vertex[rows]]
+    spread = rows[farthest_points(points, min(TAKEN_AT_ONCE, len(rows)))]
+    return np.union1d(exact.vertex[worst], exact.vertex[spread])
+
+
+def _found(
+    exact: Rows, relief: Relief, descent: Descent, outcome: Outcome, steps: int
+) -> Found:
+    amounts = relief.amounts(exact)
+    return Found(
+        x=outcome.state.x,
+        rows=exact,
+        amounts=amounts,
+        miss_mm=descent.missed(exact, amounts),
+        family_price=outcome.family_price,
+        vertex=outcome.vertex,
+        steps=steps,
+    )

@@ -1,0 +1,71 @@
+"""How zones, demands and directions are said to a maker."""
+
+from __future__ import annotations
+
+from fitkit.fit._demands import HINGE, SIGHT_LEFT, SIZE
+from fitkit.fit.placement import FloatArray
+from fitkit.fit.sight import SIDES
+from fitkit.wearer.zones import ZONES
+
+#: Words for a move along +right, +front, +up and the opposite.
+WAYS = (("right", "left"), ("forward", "back"), ("up", "down"))
+#: Moves smaller than this go unsaid. [mm]
+UNSAID_MM = 0.25
+
+
+def zone_words(zone: str) -> str:
+    """
+    Name a zone as a maker would.
+
+    Examples
+    --------
+    >>> zone_words("temple_left")
+    'left temple'
+    """
+    name, _, side = zone.partition("_")
+    return f"{side} {name}" if side else name
+
+
+def in_words(family: int) -> str:
+    """Name a family of demand, by its index in ``FAMILIES``."""
+    zones = len(ZONES)
+    if family < zones:
+        return f"ease at the {zone_words(ZONES[family])}"
+    if family < 2 * zones:
+        return f"not too loose at the {zone_words(ZONES[family - zones])}"
+    if family < HINGE:
+        return f"straight-ahead sight of the {SIDES[family - SIGHT_LEFT]} eye"
+    if family == HINGE:
+        return "hinge near the chin pole"
+    return "size limit" if family == SIZE else "distortion limit"
+
+
+def move_words(move_mm: FloatArray) -> str:
+    """
+    Say a move, shape (3,), in mm along each axis that matters.
+
+    Examples
+    --------
+    >>> move_words(np.array([0.0, -2.04, 3.7]))
+    '2.0 mm back and 3.7 mm up'
+    """
+    parts = [
+        f"{abs(amount):.1f} mm {plus if amount > 0 else minus}"
+        for amount, (plus, minus) in zip(move_mm, WAYS, strict=True)
+        if abs(amount) >= UNSAID_MM
+    ]
+    return " and ".join(parts) if parts else "nowhere"
+
+
+def listed(words: list[str]) -> str:
+    """
+    Join words as a sentence does.
+
+    Examples
+    --------
+    >>> listed(["brow", "crown", "nape"])
+    'brow, crown and nape'
+    """
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"
