@@ -14,7 +14,7 @@ kept; the mean moved to the survey's pooled means.
 from __future__ import annotations
 
 import sys
-from dataclasses import replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import igl
@@ -22,6 +22,7 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
+from fitkit.data import template_cut as cut
 from fitkit.data import template_source as ts
 from fitkit.data.template_mean import calibrated
 from fitkit.data.template_zones import blend_zones, zones_by_place
@@ -55,7 +56,7 @@ def sided(verts: Floats) -> dict[str, int]:
     for name, index in ts.LANDMARKS.items():
         if name in ts.SIDED:
             out[f"{name}_right"] = index
-            out[f"{name}_left"] = ts.mirror_of(verts, index)
+            out[f"{name}_left"] = cut.mirror_of(verts, index)
         else:
             out[name] = index
     return out
@@ -101,9 +102,8 @@ def smooth_fields(points: Floats) -> Floats:
 
     root = np.linalg.cholesky(kernel(centres, centres) + 1e-6 * np.eye(len(centres)))
     scalar = SMOOTH_MM * np.linalg.solve(root, kernel(centres, points))
-    return np.einsum("cp,ij->cipj", scalar, np.eye(3)).reshape(
-        -1, len(points), 3
-    )
+    along = np.einsum("cp,ij->cipj", scalar, np.eye(3))
+    return np.asarray(along.reshape(-1, len(points), 3))
 
 
 def spread_out(points: Floats, count: int) -> Ints:
@@ -144,6 +144,8 @@ def leading(fields: Floats, area: Floats) -> Floats:
     print(f"kept {value[top].sum() / value.sum():.4%} of the variance, "
           f"RMS {np.sqrt(value.sum()):.2f} mm")  # fmt: skip
     modes = vector[:, top].T @ flat
+    peak = modes[np.arange(len(top)), np.abs(modes).argmax(1)]
+    modes *= np.sign(peak)[:, None]  # same signs every run
     return modes.reshape(len(top), -1, 3).transpose(1, 2, 0)
 
 
@@ -159,44 +161,70 @@ def eye_centres(source: ts.Source) -> sp.csr_matrix:
     return sp.coo_matrix(data, shape=(2, len(source.verts))).tocsr()
 
 
-def raw_template(source: ts.Source, *, morphs: bool = True, smooth: bool = True, stretch: bool=True) -> Template:
-    """Template before its mean is moved to the survey's; parts can be left out to compare."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ClosedHead:
+    """The cut head: how its points come from base vertices, and where they lie."""
+
+    matrix: sp.csr_matrix
+    #: Turn from the source's axes into the head frame.
+    turn: Floats
+    #: Points in the head frame: mesh vertices, then the corneas. [mm]
+    points: Floats
+    faces: Ints
+    landmarks: dict[str, int]
+
+    def follow(self, moved: Floats) -> Floats:
+        """Displacement of the points by that of base vertices."""
+        return np.asarray((self.matrix @ moved) @ self.turn.T)
+
+
+def closed_head(source: ts.Source) -> ClosedHead:
+    """Cut the average body down to a closed head in the head frame."""
     mean = source.average()
     base_at = sided(mean)
-    split, faces = ts.split_long_edges(mean, ts.head_triangles(source, mean))
+    split, faces = cut.split_long_edges(mean, cut.head_triangles(source, mean))
     origin, turn = frankfort(split @ mean, base_at)
-    clip, faces = ts.clip_and_cap((split @ mean - origin) @ turn.T, faces,
-                                  point=COLLAR_POINT, normal=COLLAR_NORMAL)  # fmt: skip
-    skin = (clip @ split).tocsr()
-    matrix = sp.vstack([skin, eye_centres(source)]).tocsr()
-    points = (matrix @ (mean - origin)) @ turn.T
-    n = skin.shape[0]
+    whole = (split @ mean - origin) @ turn.T
+    clip, faces = cut.clip_and_cap(whole, faces, point=COLLAR_POINT, normal=COLLAR_NORMAL)
+    skin = sp.csr_matrix(clip @ split)
+    matrix = sp.csr_matrix(sp.vstack([skin, eye_centres(source)]))
+    points, n = (matrix @ (mean - origin)) @ turn.T, skin.shape[0]
     points[n:] += [0, ts.EYEBALL_RADIUS_MM, 0]
-    at = {name: int(np.argmin(((points[:n] - ((split @ mean)[v] - origin) @ turn.T) ** 2)
-                              .sum(1))) for name, v in base_at.items()}  # fmt: skip
-    for name, (front, up) in ON_MIDPLANE.items():
-        at[name] = int(np.argmin(((points[:n] - [0, front, up]) ** 2).sum(1)))
+    at = {name: _nearest(points[:n], whole[v]) for name, v in base_at.items()}
+    for name, place in ON_MIDPLANE.items():
+        at[name] = _nearest(points[:n], np.array([0, *place]))
     at |= {"cornea_left": n, "cornea_right": n + 1}
-    area = igl.massmatrix(points[:n], faces, igl.MASSMATRIX_TYPE_BARYCENTRIC).diagonal()
-    fields = []
+    return ClosedHead(matrix=matrix, turn=turn, points=points, faces=faces, landmarks=at)
+
+
+def raw_template(
+    source: ts.Source, *, morphs: bool = True, smooth: bool = True
+) -> Template:
+    """Template before its mean is moved; morphs or smooth fields can be left out."""
+    head = closed_head(source)
+    n = len(head.points) - 2
+    fields = [stretching_fields(head.points)]
     if morphs:
-        fields.append(np.stack([(matrix @ d) @ turn.T for d in source.modes()]))
-    if stretch:
-        fields.append(stretching_fields(points))
+        fields.append(np.stack([head.follow(d) for d in source.modes()]))
     if smooth:
-        fields.append(smooth_fields(points))
-    framed = keep_frame(points, np.concatenate(fields), at)
-    ear = np.linalg.norm(matrix[:n] @ source.target("ears/l-ear-wing-incr"), axis=1)
-    ear += np.linalg.norm(matrix[:n] @ source.target("ears/r-ear-wing-incr"), axis=1)
-    zone = zones_by_place(points, at, ear > 1.0, n)
+        fields.append(smooth_fields(head.points))
+    framed = keep_frame(head.points, np.concatenate(fields), head.landmarks)
+    wing = [np.linalg.norm(head.follow(source.target(f"ears/{s}-ear-wing-incr")), axis=1)
+            for s in ("l", "r")]  # fmt: skip
+    zone = zones_by_place(head.points, head.landmarks, (sum(wing) > 1.0)[:n], n)
+    area = igl.massmatrix(head.points[:n], head.faces, igl.MASSMATRIX_TYPE_BARYCENTRIC)
     return Template(
-        mean_mm=points,
-        modes_mm=leading(framed, np.r_[area, 0, 0]),
-        faces=faces,
-        landmarks=at,
+        mean_mm=head.points,
+        modes_mm=leading(framed, np.r_[area.diagonal(), 0, 0]),
+        faces=head.faces,
+        landmarks=head.landmarks,
         zone=zone,
-        zone_blend=blend_zones(zone, faces),
+        zone_blend=blend_zones(zone, head.faces),
     )
+
+
+def _nearest(points: Floats, place: Floats) -> int:
+    return int(np.argmin(((points - place) ** 2).sum(1)))
 
 
 def main(wheel: str) -> None:

@@ -42,7 +42,7 @@ _SELLION_RATIO = (94.0, 22.0)
 
 
 def survey_targets() -> tuple[dict[str, float], dict[str, float]]:
-    """Pooled bare-head means, and the slack of those from memory. [mm]"""
+    """Pooled bare-head means, and the slack of those from memory. [mm]."""
     pooled = population("pooled")
     target = dict(zip(pooled.keys, pooled.mean_mm.tolist(), strict=True))
     slack = {}
@@ -99,7 +99,7 @@ def calibrated(template: Template, smooth: Template) -> Template:
 
 
 def follow(template: Template, surface: Mesh) -> Floats:
-    """Points of the mean after it has followed a surface: Gauss-Newton, rigid motion free."""
+    """Points of the mean after following a surface: Gauss-Newton, rigid motion free."""
     n = template.n_vertices
     spread = np.array([FOLLOW_MM.get(ZONES[z] if z >= 0 else "", np.inf)
                        for z in template.zone])  # fmt: skip
@@ -136,4 +136,4 @@ def _motion_slope(points: Floats) -> Floats:
 def _vertex_area(points: Floats, faces: NDArray[np.int64]) -> Floats:
     a, b, c = points[faces].transpose(1, 0, 2)
     area = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 6
-    return np.bincount(faces.ravel(), np.repeat(area, 3), len(points))
+    return np.asarray(np.bincount(faces.ravel(), np.repeat(area, 3), len(points)), float)

@@ -15,7 +15,9 @@ Ints = NDArray[np.int64]
 BLEND_PASSES = 4
 
 
-def zones_by_place(points: Floats, at: dict[str, int], ear: NDArray[np.bool_], n: int) -> Ints:
+def zones_by_place(
+    points: Floats, at: dict[str, int], ear: NDArray[np.bool_], n: int
+) -> Ints:
     """
     Zone index of each of the first ``n`` points, shape (n,).
 

@@ -101,7 +101,7 @@ def head_model() -> tuple[Template, Ruler]:
 
 
 def as_by_hand(bare_mm: Mapping[str, float], tape_hair_mm: float) -> dict[str, float]:
-    """Measures as the hand reads them: tapes run over the hair. [mm]"""
+    """Measures as the hand reads them: tapes run over the hair. [mm]."""
     return {
         key: value + TAPE_TURNS_RAD.get(key, 0.0) * tape_hair_mm
         for key, value in bare_mm.items()
@@ -134,11 +134,11 @@ def place_chin_pole(template: Template, points: Floats) -> Floats:
     corner = (points[at["ectocanthus_left"]] + points[at["ectocanthus_right"]]) / 2
     ahead = (corner - tragion) * [0, 1, 1]
     condyle = tragion + CONDYLE_AHEAD_MM * ahead / np.linalg.norm(ahead)
-    return np.asarray(condyle + [0, *POLE_FROM_CONDYLE_MM])
+    return np.asarray(condyle + np.array([0.0, *POLE_FROM_CONDYLE_MM]))
 
 
 def _as_surveyed(record: Record, hair: TapeHair) -> Record:
-    """The record as if its hair were usual, since the survey's tape ran over usual hair."""
+    """The record as if its hair were usual: the survey's tape ran over usual hair."""
     tape = record.readings.get("head_circumference_mm")
     if tape is None or hair.origin.startswith("usual"):
         return record
@@ -148,7 +148,7 @@ def _as_surveyed(record: Record, hair: TapeHair) -> Record:
 
 
 def _targets(record: Record, completion: Completion, hair: TapeHair) -> dict[str, float]:
-    """Bare-head value of every measure that the head shall meet. [mm]"""
+    """Bare-head value of every measure that the head shall meet. [mm]."""
     usual = 2 * pi * USUAL_TAPE_HAIR_MM[record.sex]
     targets = dict(zip(completion.keys, completion.mean_mm.tolist(), strict=True))
     targets["head_circumference_mm"] -= usual

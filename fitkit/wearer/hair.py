@@ -44,7 +44,9 @@ class TapeHair:
     #: Its standard deviation; 0 where it was recorded. [mm]
     sd_mm: float
     #: How it was come by.
-    origin: Literal["recorded", "from the hair recorded", "usual", "usual, and the readings"]
+    origin: Literal[
+        "recorded", "from the hair recorded", "usual", "usual, and the readings"
+    ]
 
 
 def tape_hair(record: Record) -> TapeHair:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,27 +63,28 @@ class Ruler:
         #: Point index of each landmark.
         self.at = template.landmarks
         #: Scalp above the ears; its rear; the cheeks over the zygomatic arches.
-        self.cranium = np.nonzero(scalp & (up > 8))[0]
-        self.rear = np.nonzero(scalp & (up > -5) & (front < -40))[0]
+        self.cranium: Ints = np.nonzero(scalp & (up > 8))[0]
+        self.rear: Ints = np.nonzero(scalp & (up > -5) & (front < -40))[0]
         cheek = (front > 12) & (front < 55) & (up > -30) & (up < 12) & ~ear
-        self.cheeks = np.nonzero(cheek)[0]
-        self.ear_right = np.nonzero(zone == ZONES.index("ear_right"))[0]
+        self.cheeks: Ints = np.nonzero(cheek)[0]
+        self.ear_right: Ints = np.nonzero(zone == ZONES.index("ear_right"))[0]
         #: Skin behind the right ear, from which it stands out.
         behind = ~ear & (right > 0) & (np.abs(front + 30) < 8) & (np.abs(up + 5) < 8)
         self.mastoid = int(np.nonzero(behind)[0][right[behind].argmax()])
         #: Mesh edges that each tape may cross.
         edges = _edges(template.faces)
         skin = edges[~ear[edges].any(1)]
-        self.scalp_edges = skin[(up[skin] > -12).all(1)]
-        self.low_edges = skin[(up[skin] < 12).all(1)]
-        self.neck_edges = edges[(zone[edges] == NECK).all(1) & (edges != n - 1).all(1)]
+        self.scalp_edges: Ints = skin[(up[skin] > -12).all(1)]
+        self.low_edges: Ints = skin[(up[skin] < 12).all(1)]
+        neck = (zone[edges] == NECK) & (edges != n - 1)  # not the cap's centre
+        self.neck_edges: Ints = edges[neck.all(1)]
 
     def read(self, points: Floats, key: str) -> MeshReading:
         """Read one measure off the points of a head, shape (p, 3)."""
         return _HOW[key](self, points)
 
     def values(self, points: Floats) -> dict[str, float]:
-        """Every measure of the bare head. [mm]"""
+        """Every measure of the bare head. [mm]."""
         return {key: self.read(points, key).value_mm for key in _HOW}
 
     def opisthocranion(self, points: Floats) -> tuple[int, Floats]:
@@ -103,7 +105,8 @@ class Ruler:
 
 
 _SCALP = ("brow", "crown", "temple_left", "temple_right", "back", "nape")
-_How = Callable[[Ruler, Floats], MeshReading]
+_CORNERS = ("ectocanthus_right", "ectocanthus_left")
+_How: TypeAlias = "Callable[[Ruler, Floats], MeshReading]"
 
 
 def _edges(faces: Ints) -> Ints:
@@ -131,7 +134,8 @@ def _coordinate(direction: Floats, *names: str) -> _How:
     def read(ruler: Ruler, points: Floats) -> MeshReading:
         ids = np.array([ruler.at[name] for name in names])
         slope = np.tile(direction / len(ids), (len(ids), 1))
-        return MeshReading(value_mm=float((points[ids] * slope).sum()), points=ids, slope=slope)
+        value = float((points[ids] * slope).sum())
+        return MeshReading(value_mm=value, points=ids, slope=slope)
 
     return read
 
@@ -301,9 +305,8 @@ def _hull(
     anchors = (plane.place - plane.place[0]) @ axes.T
     corners = np.c_[np.ones(3), anchors].T
     weight = np.linalg.solve(corners, np.c_[np.ones(len(ring)), flat[ring]].T)
-    slope = np.vstack(
-        [pull * (1 - share)[:, None], pull * share[:, None], np.outer(weight @ drag, normal)]
-    )
+    follow = np.outer(weight @ drag, normal)
+    slope = np.vstack([pull * (1 - share)[:, None], pull * share[:, None], follow])
     where = np.r_[ends.T.ravel(), plane.carrier]
     return MeshReading(value_mm=float(length.sum()), points=where, slope=slope)
 
@@ -333,8 +336,8 @@ _HOW: Mapping[str, _How] = MappingProxyType(
         "menton_depth_mm": _coordinate(FRONT, "menton"),
         "menton_height_mm": _coordinate(-UP, "menton"),
         "back_of_head_depth_mm": _furthest(lambda r: r.rear, -FRONT),
-        "ectocanthus_depth_mm": _coordinate(FRONT, "ectocanthus_right", "ectocanthus_left"),
-        "ectocanthus_height_mm": _coordinate(UP, "ectocanthus_right", "ectocanthus_left"),
+        "ectocanthus_depth_mm": _coordinate(FRONT, *_CORNERS),
+        "ectocanthus_height_mm": _coordinate(UP, *_CORNERS),
     }
 )
 

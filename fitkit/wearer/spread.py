@@ -43,7 +43,8 @@ def ways_of_measures(
     """
     left = covariance_mm2.copy()
     order = [i for i, key in enumerate(keys) if key in given]
-    names, columns = [], []
+    names: list[str] = []
+    columns: list[Floats] = []
     while len(columns) < len(keys):
         variance = np.diag(left)
         i = order.pop(0) if order else int(variance.argmax())
@@ -58,7 +59,7 @@ def ways_of_measures(
 
 
 def head_spread(template: Template, shape: HeadShape, ways: Ways) -> NDArray[np.float32]:
-    """Displacement of every vertex by each way of the measures, shape (k, n, 3). [mm]"""
+    """Displacement of every vertex by each way of the measures, shape (k, n, 3). [mm]."""
     weights = shape.per_measure @ ways.change_mm
     moved = template.modes_mm[: template.n_vertices] @ weights
     return np.ascontiguousarray(np.moveaxis(moved, 2, 0), dtype=np.float32)
@@ -80,4 +81,5 @@ def shape_spread(
     ways = np.moveaxis(template.modes_mm[:n] @ free.T, 2, 0).reshape(len(free), -1)
     value, vector = np.linalg.eigh(ways @ ways.T)
     top = np.argsort(value)[::-1][:SHAPE_WAYS]
-    return (vector[:, top].T @ ways).reshape(len(top), n, 3).astype(np.float32)
+    kept: NDArray[np.float32] = (vector[:, top].T @ ways).astype(np.float32)
+    return kept.reshape(len(top), n, 3)

@@ -101,7 +101,9 @@ def shape_head(
     if worst > PROMISED_MM:
         raise MeasureError(_contradiction(keys, left, target))
     points = template.mean_mm + template.modes_mm @ reached
-    return HeadShape(points=points, weights=reached, keys=keys, per_measure=gain, worst_mm=worst)
+    return HeadShape(
+        points=points, weights=reached, keys=keys, per_measure=gain, worst_mm=worst
+    )
 
 
 def measure_all(

@@ -1,4 +1,4 @@
-"""The template head: mean shape, modes of shape, landmarks, zones; read from package data."""
+"""The template head: mean, modes of shape, landmarks, zones; from package data."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class Template:
     landmarks: Mapping[str, int]
     #: Index into ``ZONES`` of each mesh vertex, -1 is neck, shape (n,).
     zone: NDArray[np.int64]
-    #: Share of each zone's hair that a vertex carries, smooth over borders, shape (n, zones).
+    #: Share of each zone's hair that a vertex carries, shape (n, zones); smooth.
     zone_blend: NDArray[np.float64]
 
     @property

@@ -1,4 +1,4 @@
-"""The wearer as every check sees them: one head, its hair, eyes and chin, and how sure we are."""
+"""The wearer as every check sees them: head, hair, eyes, chin, and how sure we are."""
 
 from __future__ import annotations
 
