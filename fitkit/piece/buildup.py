@@ -222,7 +222,7 @@ def finish(design: Design, *, build_up: BuildUp | None = None) -> Piece:
         raise DesignError(msg)
     split = split_by_facing(design.parts, surface=design.surface)
     named = design.notes.openings
-    openings = find_openings(split.facing, named=named)
+    openings = find_openings(split.facing, named=named, part=split.part)
     names = list(design.parts)
     jaw = names.index(design.notes.jaw_part) if design.notes.jaw_part else -1
     return Piece(
@@ -318,7 +318,8 @@ def sample_wall(piece: Piece, *, size: float | ArrayLike = 1.0) -> Wall:
     """
     factors = _checked_size(size)
     facing = piece.facing.scaled(factors)
-    rows = np.arange(len(facing.faces))[:: max(1, len(facing.faces) // WALL_SAMPLES)]
+    rows = np.nonzero(facing.areas_mm2 > 0)[0]
+    rows = rows[:: max(1, len(rows) // WALL_SAMPLES)]
     at, drawn = facing.centroids[rows], np.zeros(len(rows))
     if piece.design.surface == "solid":
         drawn = _through(at, facing.normals[rows], piece.skin.scaled(factors))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import coo_array, csc_array, diags_array
+from scipy.sparse.csgraph import dijkstra
 from scipy.sparse.linalg import splu
 from scipy.spatial import cKDTree
 
@@ -41,10 +42,21 @@ BRIGHT = 0.85
 TELLING = 0.3
 #: A wall is struck squarely if the cosine between its two sides is above this.
 SQUARE = 0.7
+#: A face less high than this over its longest edge is a needle without a sure normal.
+#: [mm]
+NEEDLE_MM = 0.02
 #: Thickest that material still counts as a wall. [mm]
 THICKEST_WALL_MM = 60.0
-#: A patch narrower than this many walls, with no sure light, is a rim.
+#: A patch narrower than this many walls may be a rim.
 RIM_WALLS = 2.0
+#: A narrow patch with dim faces along this share of its outline is a rim, however
+#: bright: it looks into the cavity across the gap between two parts.
+RIM_BORDER = 0.25
+#: So is a wider one, up to this, if it gets less than this share of the usual light: the
+#: side of a deep opening. [mm]
+TUNNEL_MM, TUNNEL_LIGHT = 30.0, 0.75
+#: A patch with less than this share of the whole area is facing, or not, as a whole.
+SMALL_PATCH = 0.03
 #: Where a doubtful wall is thinner than this many walls, it is the wedge of a rim.
 WEDGE_WALLS = 0.5
 #: A face whose light gets nowhere, by this share, says nothing for itself.
@@ -77,8 +89,6 @@ class Links:
 
     #: The two faces, shape (k, 2).
     faces: IntArray
-    #: Edge they share, row of ``mesh.edges``, shape (k,).
-    edge: IntArray
     #: Turn between their normals, halved where the solid is hollow, shape (k,). [deg]
     sharpness_deg: FloatArray
     #: Length of the edge, shape (k,). [mm]
@@ -91,6 +101,18 @@ class _Evidence:
 
     says: FloatArray
     weight: FloatArray
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Patch:
+    """The smooth patch of wall that each of m faces lies in; all of shape (m,)."""
+
+    #: Twice its area over its outline: its width, if it is a strip. [mm]
+    width_mm: FloatArray
+    #: Share of its outline beyond which a dim face lies.
+    dim_border: FloatArray
+    #: Light from the head, averaged over its area.
+    light: FloatArray
 
 
 def split_by_facing(parts: Mapping[str, Mesh], *, surface: Surface) -> Split:
@@ -164,6 +186,7 @@ def facing_faces(mesh: Mesh) -> BoolArray:
     links = face_links(mesh)
     evidence = _weigh(mesh, gather(mesh, links.faces), links)
     facing = _settle(mesh, evidence, links) > 0.5
+    facing = _small_patches_whole(mesh, facing, links)
     facing = _smooth_outline(facing, links)
     facing = _without_islands(mesh, facing, links)
     if not facing.any():
@@ -182,18 +205,46 @@ def face_links(mesh: Mesh) -> Links:
     edge, face = edge[order], order // 3
     same = edge[1:] == edge[:-1]
     pairs = np.column_stack([face[:-1][same], face[1:][same]])
-    edge = edge[1:][same]
-    first, second = mesh.normals[pairs[:, 0]], mesh.normals[pairs[:, 1]]
+    ends = mesh.vertices[mesh.edges[edge[1:][same]]]
+    length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+    normals = _trusted_normals(mesh, pairs, length)
+    first, second = normals[pairs[:, 0]], normals[pairs[:, 1]]
     turn = np.degrees(np.arccos(np.clip(np.einsum("ij,ij->i", first, second), -1, 1)))
     across = mesh.centroids[pairs[:, 1]] - mesh.centroids[pairs[:, 0]]
     convex = np.einsum("ij,ij->i", across, second - first) > 0
-    ends = mesh.vertices[mesh.edges[edge]]
     return Links(
         faces=pairs,
-        edge=edge,
         sharpness_deg=np.where(convex, turn, HOLLOW_EDGE * turn),
-        length_mm=np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1),
+        length_mm=length,
     )
+
+
+def _trusted_normals(mesh: Mesh, pairs: IntArray, length: FloatArray) -> FloatArray:
+    """
+    Let needles, too thin for a sure normal, borrow that of a sound face.
+
+    The lender is the face reached with the least sum of 1 / length² over the edges
+    that are crossed: a fan of needles borrows along its long edges, not over its rim.
+    """
+    longest = np.zeros(len(mesh.faces))
+    for ends in pairs.T:
+        np.maximum.at(longest, ends, length)
+    needle = 2 * mesh.areas_mm2 < NEEDLE_MM * longest
+    if not needle.any() or needle.all():
+        return mesh.normals
+    near = needle[pairs].any(axis=1)
+    count = len(mesh.faces)
+    cost = 1 / np.maximum(length[near], 1e-6) ** 2
+    graph = coo_array((cost, tuple(pairs[near].T)), shape=(count, count)).tocsr()
+    sound = np.nonzero(~needle)[0]
+    _, _, lender = dijkstra(
+        graph,
+        directed=False,
+        indices=sound,
+        min_only=True,
+        return_predecessors=True,
+    )
+    return np.asarray(mesh.normals[np.where(lender >= 0, lender, np.arange(count))])
 
 
 def split_from(mesh: Mesh, chosen: BoolArray) -> Mesh:
@@ -206,12 +257,11 @@ def split_from(mesh: Mesh, chosen: BoolArray) -> Mesh:
     faces = mesh.faces[chosen]
     kept = Mesh(mesh.vertices, faces)
     links = face_links(kept)
-    ends = kept.edges[links.edge]
-    corner = [
-        np.concatenate([3 * f + (faces[f] == e[:, None]).argmax(axis=1) for e in ends.T])
-        for f in links.faces.T
-    ]
-    fan = components(3 * len(faces), *corner)
+    first, second = faces[links.faces[:, 0]], faces[links.faces[:, 1]]
+    row, own, other = np.nonzero(first[:, :, None] == second[:, None, :])
+    fan = components(
+        3 * len(faces), 3 * links.faces[row, 0] + own, 3 * links.faces[row, 1] + other
+    )
     first = np.unique(fan, return_index=True)[1]
     return Mesh(mesh.vertices[faces.ravel()[first]], fan.reshape(-1, 3)[:, ::-1])
 
@@ -257,16 +307,22 @@ def _weigh(mesh: Mesh, patches: Patches, links: Links) -> _Evidence:
     inner = walled & (gain > TELLING / 2)
     if not inner.any():
         return _Evidence(says=np.clip(head / TELLING, 0, 1), weight=np.ones_like(head))
-    bright = head > BRIGHT * _weighted_median(head[inner], mesh.areas_mm2[inner])
+    usual = _weighted_median(head[inner], mesh.areas_mm2[inner])
+    bright = head > BRIGHT * usual
     wall = _wall_nearby(mesh, patches, thickness, inner)
-    wedge = thickness < WEDGE_WALLS * wall
+    wedge = walled & (thickness < WEDGE_WALLS * wall)
     walled &= (thickness < RIM_WALLS * wall) & ~wedge
-    broad = walled & (_patch_width(mesh, links) > RIM_WALLS * wall)
+    patch = _patches_of_wall(mesh, links, head, dim=head < usual / 2)
+    narrow = patch.width_mm < RIM_WALLS * wall
+    tunnel = (patch.width_mm < TUNNEL_MM) & (patch.light < TUNNEL_LIGHT * usual)
+    broad = walled & ~narrow
     says = np.where(broad, np.clip(gain / TELLING, 0, 1), bright.astype(float))
     weight = np.where(broad | wedge, FAIR, WEAK)
     sure = bright | (head < DARK) | (walled & (gain < -TELLING / 2))
     weight[sure], says[bright] = 1.0, 1.0
     weight[~lit], says[~lit] = FAINT, 0.0
+    rim = (narrow | tunnel) & (patch.dim_border > RIM_BORDER)
+    weight[rim], says[rim] = 1.0, 0.0
     return _Evidence(says=says, weight=weight)
 
 
@@ -294,17 +350,24 @@ def _wall_nearby(
     return usual
 
 
-def _patch_width(mesh: Mesh, links: Links) -> FloatArray:
-    """Give twice area over outline of the patch, bounded by sharp edges, of each face."""
-    smooth = links.sharpness_deg < SHARP_DEG
+def _patches_of_wall(
+    mesh: Mesh, links: Links, light: FloatArray, *, dim: BoolArray
+) -> _Patch:
+    """Describe the patch, bounded by sharp edges, that each face belongs to."""
     a, b = links.faces.T
-    patch = components(len(mesh.faces), a[smooth], b[smooth])
-    area = np.bincount(patch, mesh.areas_mm2)
+    patch = _smooth_patches(mesh, links)
+    area = np.maximum(np.bincount(patch, mesh.areas_mm2), 1e-12)
     border = patch[a] != patch[b]
-    ends = np.concatenate([patch[a[border]], patch[b[border]]])
-    outline = np.bincount(ends, np.tile(links.length_mm[border], 2), minlength=len(area))
-    width: FloatArray = (2 * area / np.maximum(outline, 1e-9))[patch]
-    return width
+    own = np.concatenate([a[border], b[border]])
+    beyond = np.concatenate([b[border], a[border]])
+    length = np.tile(links.length_mm[border], 2)
+    outline = np.maximum(np.bincount(patch[own], length, minlength=len(area)), 1e-9)
+    dim_part = np.bincount(patch[own], length * dim[beyond], minlength=len(area))
+    return _Patch(
+        width_mm=(2 * area / outline)[patch],
+        dim_border=(dim_part / outline)[patch],
+        light=(np.bincount(patch, mesh.areas_mm2 * light) / area)[patch],
+    )
 
 
 def _settle(mesh: Mesh, evidence: _Evidence, links: Links) -> FloatArray:
@@ -343,6 +406,20 @@ def _pull(mesh: Mesh, links: Links) -> FloatArray:
     stretch = np.clip(links.length_mm / np.maximum(apart, 1e-9), 0.01, 10)
     fade = np.exp(-((links.sharpness_deg / FADE_DEG) ** 2))
     return np.asarray(stretch * np.maximum(fade, 1e-4), dtype=float)
+
+
+def _smooth_patches(mesh: Mesh, links: Links) -> IntArray:
+    """Give the patch, bounded by sharp edges, that each face is in, shape (m,)."""
+    return components(len(mesh.faces), *links.faces[links.sharpness_deg < SHARP_DEG].T)
+
+
+def _small_patches_whole(mesh: Mesh, facing: BoolArray, links: Links) -> BoolArray:
+    """Let the larger part of a small patch, bounded by sharp edges, decide for all."""
+    patch = _smooth_patches(mesh, links)
+    area = np.bincount(patch, mesh.areas_mm2)
+    share = np.bincount(patch, mesh.areas_mm2 * facing) / np.maximum(area, 1e-12)
+    small = area < SMALL_PATCH * mesh.area_mm2
+    return np.where(small[patch], share[patch] > 0.5, facing)
 
 
 def _smooth_outline(facing: BoolArray, links: Links) -> BoolArray:

@@ -14,17 +14,20 @@ from fitkit.errors import DesignError
 from fitkit.geometry.mesh import FloatArray, IntArray, Mesh, join
 from fitkit.geometry.rays import RayScene
 
-#: Semi-axes and centre of a ball well inside any head that the piece can go over,
-#: in the head frame. [mm]
-CORE_SEMI_AXES_MM = (45.0, 65.0, 80.0)
+#: The head is stood in for by an ellipsoid inside that of any adult, and a neck that
+#: reaches down to this height, in the head frame. [mm]
+CORE_SEMI_AXES_MM = (60.0, 80.0, 95.0)
 CORE_CENTRE_MM = (0.0, 5.0, 20.0)
-#: The core may shrink to this share of its size where the piece comes close.
-LEAST_CORE_SHARE = 0.35
+NECK_RADIUS_MM, NECK_FOOT_MM = 40.0, -115.0
+#: They keep within this share of the way to the piece.
+CLEARANCE = 0.85
 #: Share of directions from the core that must meet the piece.
 LEAST_COVER = 0.12
-#: Patches of the surface that light is sent from, at most about; rays from each.
-PATCHES = 10_000
+#: Patches of the surface that light is sent from, about; rays from each. A smaller
+#: patch sends none.
+PATCHES = 7000
 RAYS = 48
+LEAST_PATCH_MM2 = 0.2
 #: Share of light that a wall throws back.
 WHITENESS = 0.9
 #: Light is followed until no patch changes by more than this.
@@ -80,9 +83,9 @@ def trace_light(mesh: Mesh, patches: Patches) -> Light:
     head, and in the sky, each solve the discrete radiosity equation x = h + r T x, with
     h the share that gets there directly and r the share thrown back: C. Goral et al.,
     "Modeling the interaction of light between diffuse surfaces", SIGGRAPH (1984). The
-    head is stood in for by an ellipsoid small enough to fit inside any. Rays are laid
-    out evenly (a sunflower disc, raised to the hemisphere), so the same mesh always
-    gives the same answer.
+    wearer is stood in for by an ellipsoid and a neck that keep clear of the piece. Rays
+    are laid out evenly (a sunflower disc, raised to the hemisphere), so the same mesh
+    always gives the same answer.
     """
     core = _core(RayScene(mesh))
     sight, direct = _exchange(mesh, core, patches)
@@ -126,7 +129,7 @@ def gather(mesh: Mesh, links: IntArray, *, patches: int = PATCHES) -> Patches:
 
 
 def components(count: int, a: IntArray, b: IntArray) -> IntArray:
-    """Number the connected sets of `count` nodes joined by edges a to b, (count,)."""
+    """Give the number of the connected set that each of `count` nodes is in, (count,)."""
     graph = coo_array((np.ones(len(a), dtype=bool), (a, b)), shape=(count, count))
     labels: IntArray = connected_components(graph, directed=False)[1].astype(np.int64)
     return labels
@@ -134,29 +137,24 @@ def components(count: int, a: IntArray, b: IntArray) -> IntArray:
 
 def _exchange(mesh: Mesh, core: Mesh, patches: Patches) -> tuple[csr_array, FloatArray]:
     """Give who sees whom, (p, p), and the shares of head and sky in view, (p, 2)."""
-    chief = patches.chief
+    count, area = len(patches.chief), np.bincount(patches.label, mesh.areas_mm2)
+    shining = np.nonzero(area > LEAST_PATCH_MM2)[0]
+    chief = patches.chief[shining]
     aims = _hemispheres(mesh.normals[chief], turn=chief * _GOLDEN_ANGLE)
-    starts = mesh.centroids[chief] + LIFT_MM * mesh.normals[chief]
-    scene = RayScene(join([mesh, core]))
-    hit = scene.first_hit(np.repeat(starts, RAYS, axis=0), aims.reshape(-1, 3)).face
-    hit = hit.reshape(len(chief), RAYS)
-    flat = mesh.areas_mm2[chief] <= 0
-    on_piece = (hit >= 0) & (hit < len(mesh.faces)) & ~flat[:, None]
-    meets_front = on_piece.copy()
-    meets_front[on_piece] = (
-        np.einsum("ij,ij->i", mesh.normals[hit[on_piece]], aims[on_piece]) < 0
-    )
-    row = np.nonzero(meets_front)[0]
-    weights = np.full(len(row), 1 / RAYS)
-    size = (len(chief), len(chief))
-    sight = csr_array((weights, (row, patches.label[hit[meets_front]])), shape=size)
-    direct = np.stack([hit >= len(mesh.faces), hit < 0], axis=2).mean(axis=1)
-    direct[flat] = 0.0  # a face without area shines nowhere
-    return sight, direct
+    starts = np.repeat(mesh.centroids[chief] + LIFT_MM * mesh.normals[chief], RAYS, axis=0)
+    hit = RayScene(join([mesh, core])).first_hit(starts, aims).face
+    row = np.repeat(shining, RAYS)
+    on_piece = np.nonzero((hit >= 0) & (hit < len(mesh.faces)))[0]
+    slope = np.einsum("ij,ij->i", mesh.normals[hit[on_piece]], aims[on_piece])
+    met = on_piece[slope < 0]  # the back of a face is met inside the material only
+    pairs = (row[met], patches.label[hit[met]])
+    sight = csr_array((np.full(len(met), 1 / RAYS), pairs), shape=(count, count))
+    ends = [np.bincount(row[k], minlength=count) for k in (hit >= len(mesh.faces), hit < 0)]
+    return sight, np.column_stack(ends) / RAYS
 
 
 def _hemispheres(normals: FloatArray, *, turn: FloatArray) -> FloatArray:
-    """Give cosine-weighted directions above each normal, shape (p, RAYS, 3)."""
+    """Give cosine-weighted directions above each normal, shape (p * RAYS, 3)."""
     helper = np.eye(3)[np.abs(normals).argmin(axis=1)]
     side = np.cross(helper, normals)
     side /= np.maximum(np.linalg.norm(side, axis=1, keepdims=True), 1e-12)
@@ -169,32 +167,30 @@ def _hemispheres(normals: FloatArray, *, turn: FloatArray) -> FloatArray:
         + (radius * np.sin(angle))[..., None] * other[:, None]
         + np.sqrt(1 - radius**2)[None, :, None] * normals[:, None]
     )
-    aims[np.linalg.norm(normals, axis=1) == 0] = (0.0, 0.0, 1.0)
-    return np.asarray(aims, dtype=float)
+    return np.asarray(aims, dtype=float).reshape(-1, 3)
 
 
 def _core(scene: RayScene) -> Mesh:
-    """Stand an ellipsoid in for the head, shrunk where the piece comes near."""
-    unit = _ball()
-    reach = unit.vertices * np.array(CORE_SEMI_AXES_MM)
-    length = np.linalg.norm(reach, axis=1)
-    hits = scene.first_hit(np.array(CORE_CENTRE_MM), reach)
+    """Stand head and neck in for the wearer, pulled in where the piece comes near."""
+    ball, centre = _ball(), np.array(CORE_CENTRE_MM)
+    ways = ball.vertices
+    hits = scene.first_hit(centre, ways)
     met = hits.face >= 0
-    ways = reach / length[:, None]
     behind = np.einsum("ij,ij->i", scene.mesh.normals[hits.face], ways) > 0
     _must_be_in_cavity(met, behind & met)
-    share = min(1.0, 0.9 * float((hits.distance_mm / length).min()))
-    if share < LEAST_CORE_SHARE:
-        at = np.array(CORE_CENTRE_MM) + ways[(hits.distance_mm / length).argmin()] * (
-            hits.distance_mm.min()
-        )
-        msg = (
-            f"Something of the piece stands where the head must be, near "
-            f"{np.round(at).tolist()} mm (right, front, up). Is origin_mm (the midpoint "
-            "of the tragia) right?"
-        )
-        raise DesignError(msg)
-    return Mesh(share * reach + np.array(CORE_CENTRE_MM), unit.faces)
+    wanted = _reach(ways, foot_mm=max(NECK_FOOT_MM, float(scene.mesh.bounds_mm[0, 2])))
+    reach = np.minimum(wanted, CLEARANCE * hits.distance_mm)
+    return Mesh(reach[:, None] * ways + centre, ball.faces)
+
+
+def _reach(ways: FloatArray, *, foot_mm: float) -> FloatArray:
+    """Give how far head and neck reach from the core's centre along unit ways, (n,)."""
+    head = 1 / np.linalg.norm(ways / np.array(CORE_SEMI_AXES_MM), axis=1)
+    neck = NECK_RADIUS_MM / np.maximum(np.hypot(ways[:, 0], ways[:, 1]), 1e-9)
+    depth = max(CORE_CENTRE_MM[2] - foot_mm, 0.0)
+    neck = np.minimum(neck, depth / np.maximum(-ways[:, 2], 1e-9))
+    reach: FloatArray = np.where(ways[:, 2] < 0, np.maximum(head, neck), head)
+    return reach
 
 
 def _must_be_in_cavity(met: np.ndarray, behind: np.ndarray) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from fitkit.geometry.mesh import FloatArray, Mesh
+from fitkit.geometry.mesh import FloatArray, IntArray, Mesh
 from fitkit.piece.notes import OpeningKind, OpeningNote, nearest_name
 from fitkit.piece.rims import rims
 
@@ -53,7 +53,7 @@ class Opening:
 
 
 def find_openings(
-    facing: Mesh, *, named: Sequence[OpeningNote] = ()
+    facing: Mesh, *, named: Sequence[OpeningNote] = (), part: IntArray | None = None
 ) -> tuple[Opening, ...]:
     """
     Find the openings of a piece and name them.
@@ -65,12 +65,14 @@ def find_openings(
         several parts may lie side by side. [mm]
     named : sequence of OpeningNote
         Openings that the maker has named, in the same frame.
+    part : ndarray of int, shape (m,), optional
+        Part that each face belongs to; all one part if not given.
 
     Returns
     -------
     tuple of Opening
-        Neck first, then eyes, mouth and the rest by size. Gaps narrower than 3 mm,
-        between a jaw and its shell for instance, are seams and no openings.
+        Neck first, then eyes, mouth and the rest by size. Gaps narrower than 3 mm, and
+        those where the edges of two parts come within 10 mm, are seams, no openings.
 
     Notes
     -----
@@ -78,7 +80,9 @@ def find_openings(
     sum of distances); an opening without one is offered a name by its place: neck,
     eye_left and eye_right (or one visor), mouth, vent_1 and on.
     """
-    found = [_measured(rim) for rim in rims(facing)]
+    if part is None:
+        part = np.zeros(len(facing.faces), dtype=np.int64)
+    found = [_measured(rim) for rim in rims(facing, part)]
     found.sort(key=lambda opening: -opening.area_mm2)
     found = _offered(found)
     return tuple(sorted(_noted(found, named), key=_rank))
@@ -111,8 +115,8 @@ def opening_words(
 
 def _missing(note: OpeningNote, openings: Sequence[Opening]) -> str:
     text = (
-        f"The notes name {note.name} at {_place(np.array(note.centre_mm))}, but there is "
-        "no opening near there"
+        f"The notes name {note.name} at {_place(np.array(note.centre_mm))}, but as drawn "
+        "there is no opening near there (a gap between two parts is a seam)"
     )
     if not openings:
         return text + ": the surface has none at all."
@@ -169,7 +173,7 @@ def _plane_normal(loop: FloatArray) -> FloatArray:
     sum of cross products) points to the head.
     """
     around = np.cross(loop[:-1], loop[1:]).sum(axis=0)
-    normal: FloatArray = -around / np.linalg.norm(around)
+    normal: FloatArray = -around / np.linalg.norm(around) + 0.0
     return normal
 
 
@@ -180,7 +184,7 @@ def _wearer_axes(normal: FloatArray) -> FloatArray:
         hint = np.array([0.0, 1.0 if normal[2] < 0 else -1.0, 0.0])
     above = hint - (hint @ normal) * normal
     above /= np.linalg.norm(above)
-    return np.stack([np.cross(normal, above), above])
+    return np.stack([np.cross(normal, above), above]) + 0.0
 
 
 # -- naming -------------------------------------------------------------------------
@@ -209,11 +213,12 @@ def _offered(found: list[Opening]) -> list[Opening]:
 
 
 def _neck(found: list[Opening]) -> int | None:
-    """Pick the largest opening that looks down."""
+    """Pick the largest opening that looks down, or back: that is where a head goes in."""
     fits = [
         k
         for k, o in enumerate(found)
-        if o.plane_normal[2] < -0.3 and o.area_mm2 > NECK_LEAST_MM2
+        if (o.plane_normal[2] < -0.3 or o.plane_normal[1] < -0.7)
+        and o.area_mm2 > NECK_LEAST_MM2
     ]
     return fits[0] if fits else None
 
@@ -273,6 +278,7 @@ def _mouth(
         if found[k].plane_point[1] > 0
         and abs(found[k].plane_point[0]) < 15
         and found[k].plane_point[2] < ceiling
+        and found[k].plane_normal[1] > -0.3
     ]
     return fits[0] if fits else None
 

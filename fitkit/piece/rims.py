@@ -12,12 +12,17 @@ from fitkit.geometry.mesh import BoolArray, FloatArray, IntArray, Mesh
 
 #: A gap narrower than this is a seam, not an opening. [mm]
 SEAM_MM = 3.0
+#: So is one between two parts whose inner edges are this near: how far their rims lean
+#: adds to the gap itself. [mm]
+PARTING_MM = 10.0
 #: Rims are looked at every so far. [mm]
 _STEP_MM = 1.0
 #: Two places of one rim closer than this along it are not its two sides. [mm]
 _APART_MM = 12.0
-#: A shorter run of seam, or of rim, is not believed. [mm]
+#: A shorter run of seam, or of rim, is not believed; between two parts, whose gap
+#: varies, a run of rim must be longer. [mm]
 _LEAST_RUN_MM = 5.0
+_LEAST_PARTED_RUN_MM = 2 * PARTING_MM
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -26,8 +31,9 @@ class _Trail:
 
     #: Points, shape (n, 3), loop after loop. [mm]
     point: FloatArray
-    #: Loop of each point, shape (n,).
+    #: Loop of each point, and part of the piece it belongs to, shape (n,).
     loop: IntArray
+    part: IntArray
     #: Distance along its loop, shape (n,), and length of the loop, shape (n,). [mm]
     along: FloatArray
     length: FloatArray
@@ -35,7 +41,7 @@ class _Trail:
     out: FloatArray
 
 
-def rims(surface: Mesh) -> list[FloatArray]:
+def rims(surface: Mesh, part: IntArray) -> list[FloatArray]:
     """
     Give the closed rims of the openings of a surface.
 
@@ -43,19 +49,22 @@ def rims(surface: Mesh) -> list[FloatArray]:
     ----------
     surface : Mesh
         Open; its parts may lie side by side with gaps between them.
+    part : ndarray of int, shape (m,)
+        Part that each face belongs to.
 
     Returns
     -------
     list of ndarray, shape (k, 3)
         Closed polylines, first point repeated, the surface to their left seen from
         the tip of its normals. [mm] Where two edges face each other across less than
-        3 mm they form a seam, which is left out; what is left is joined end to end
-        across the gap, so that a mouth between a shell and its jaw is one rim.
+        3 mm, or two parts come within 10 mm, they form a seam, which is left out; what
+        is left is joined end to end across the gap, so that a mouth between a shell
+        and its jaw is one rim.
     """
     loops = surface.boundary_loops
     if not loops:
         return []
-    trail = _trail(surface)
+    trail = _trail(surface, part)
     seam = _seams(trail)
     whole, runs = [], []
     for number, loop in enumerate(loops):
@@ -65,12 +74,16 @@ def rims(surface: Mesh) -> list[FloatArray]:
         else:
             runs += _runs(trail, rows, seam[rows])
     joined = [_joined(cycle) for cycle in _cycles(runs)]
-    return [rim for rim in whole + joined if _slimness_mm(rim) > SEAM_MM / 2]
+    return [
+        *(rim for rim in whole if _slimness_mm(rim) > SEAM_MM / 2),
+        *(rim for rim in joined if _slimness_mm(rim) > SEAM_MM),
+    ]
 
 
-def _trail(surface: Mesh) -> _Trail:
+def _trail(surface: Mesh, part: IntArray) -> _Trail:
     columns: list[list[FloatArray]] = [[], [], [], []]
-    outs, loops = _outward_by_edge(surface), []
+    loops, parts = [], []
+    outs, part_at = _outward_by_edge(surface, part)
     for number, loop in enumerate(surface.boundary_loops):
         ring = surface.vertices[np.append(loop, loop[0])]
         step = np.linalg.norm(np.diff(ring, axis=0), axis=1)
@@ -84,51 +97,67 @@ def _trail(surface: Mesh) -> _Trail:
         columns[2].append(np.full(len(edge), step.sum()))
         columns[3].append(outs[loop[edge]])
         loops.append(np.full(len(edge), number))
+        parts.append(part_at[loop[edge]])
     point, along, length, out = (np.concatenate(column) for column in columns)
     return _Trail(
-        point=point, loop=np.concatenate(loops), along=along, length=length, out=out
+        point=point,
+        loop=np.concatenate(loops),
+        part=np.concatenate(parts),
+        along=along,
+        length=length,
+        out=out,
     )
 
 
-def _outward_by_edge(surface: Mesh) -> FloatArray:
-    """Give, at the start vertex of each open edge, where the surface ends, (n, 3)."""
+def _outward_by_edge(surface: Mesh, part: IntArray) -> tuple[FloatArray, IntArray]:
+    """Give, at the start of each open edge, where the surface ends (n, 3), its part."""
     face, corner = np.nonzero(surface.open_edges[surface.face_edges])
     start = surface.faces[face, corner]
     end = surface.faces[face, (corner + 1) % 3]
     along = surface.vertices[end] - surface.vertices[start]
     out = np.cross(along, surface.normals[face])
     out /= np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-12)
-    at = np.zeros_like(surface.vertices)
-    at[start] = out
-    return at
+    at, part_at = np.zeros_like(surface.vertices), np.zeros(len(surface.vertices), int)
+    at[start], part_at[start] = out, part[face]
+    return at, part_at
 
 
 def _seams(trail: _Trail) -> BoolArray:
     """Say which points have another edge facing them across a narrow gap."""
-    near = min(48, len(trail.point))
+    near = min(64, len(trail.point))
     gap, other = cKDTree(trail.point).query(
-        trail.point, k=near, distance_upper_bound=SEAM_MM
+        trail.point, k=near, distance_upper_bound=PARTING_MM
     )
     met = np.isfinite(gap)
     other = np.where(met, other, 0)
+    parting = (met & (trail.part[:, None] != trail.part[other])).any(axis=1)
+    seam = parting | (met & _across(trail, np.asarray(gap), other)).any(axis=1)
+    return _without_short_runs(trail, seam, parting)
+
+
+def _across(trail: _Trail, gap: FloatArray, other: IntArray) -> BoolArray:
+    """Say which near points lie on the other side of a narrow gap in one part."""
     along = np.abs(trail.along[:, None] - trail.along[other])
     round_the_loop = np.minimum(along, trail.length[:, None] - along)
-    apart = (trail.loop[:, None] != trail.loop[other]) | (round_the_loop > _APART_MM)
+    far = (trail.loop[:, None] != trail.loop[other]) | (round_the_loop > _APART_MM)
     way = trail.point[other] - trail.point[:, None]
-    ahead = np.einsum("nkj,nj->nk", way, trail.out) >= -0.5 * np.where(met, gap, 0)
-    facing = np.einsum("nkj,nj->nk", trail.out[other], trail.out) < 0.3
-    seam = (met & apart & ahead & facing).any(axis=1)
-    return _without_short_runs(trail, seam)
+    ahead = np.einsum("nkj,nj->nk", way, trail.out) >= -0.5 * gap
+    opposed = np.einsum("nkj,nj->nk", trail.out[other], trail.out) < 0.3
+    across: BoolArray = far & ahead & opposed & (gap < SEAM_MM)
+    return across
 
 
-def _without_short_runs(trail: _Trail, seam: BoolArray) -> BoolArray:
+def _without_short_runs(trail: _Trail, seam: BoolArray, parting: BoolArray) -> BoolArray:
     """Drop short runs of seam first, then short runs of rim between seams."""
     seam = seam.copy()
     for wanted in (True, False):
         for number in range(int(trail.loop.max()) + 1):
             rows = np.nonzero(trail.loop == number)[0]
+            least = _LEAST_RUN_MM
+            if not wanted and parting[rows].any():
+                least = _LEAST_PARTED_RUN_MM
             for run in _circular_runs(seam[rows] == wanted):
-                if len(run) < len(rows) and len(run) * _STEP_MM < _LEAST_RUN_MM:
+                if len(run) < len(rows) and len(run) * _STEP_MM < least:
                     seam[rows[run]] = not wanted
     return seam
 
