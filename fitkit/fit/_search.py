@@ -27,6 +27,8 @@ MOST_ROUNDS = 8
 #: Exact distances and medians that differ by less than this from those descended on
 #: end the search. [mm]
 SETTLED_MM = 0.005
+#: Starts nearer than this in every unknown are one. [percent, mm, degrees]
+SAME_START = 0.5
 #: Pitches tried from the best start. [deg]
 TRIED_PITCHES = (-8.0, 8.0)
 #: Room between the boxes of head and wall is shared by these zones' points.
@@ -101,15 +103,21 @@ def _best_start(demands: Demands, descent: Descent, hints: Sequence[FloatArray])
 
 
 def starting_unknowns(demands: Demands) -> list[FloatArray]:
-    """Give unknowns to start from: as drawn, by the eyes, and room shared evenly."""
-    size = np.clip(1.0, demands.brief.size_least, demands.brief.size_most)
-    drawn = Placement(size=size)
+    """Give unknowns to start from: as drawn, room shared, by the eyes, and far too big."""
+    least, most = demands.brief.size_least, demands.brief.size_most
+    drawn = Placement(size=np.clip(1.0, least, most))
+    big = Placement(size=most)
     centred = _shared_room(demands, drawn)
-    shifts = [np.zeros(3), centred, _by_the_eyes(demands, drawn, centred)]
+    placements = [
+        drawn,
+        replace(drawn, shift_mm=centred),
+        replace(drawn, shift_mm=_by_the_eyes(demands, drawn, centred)),
+        replace(big, shift_mm=_shared_room(demands, big)),
+    ]
     unknowns: list[FloatArray] = []
-    for shift in shifts:
-        x = demands.moves.unknowns(Placement(size=size, shift_mm=shift))
-        if not any(np.allclose(x, other, atol=0.5) for other in unknowns):
+    for placement in placements:
+        x = demands.moves.unknowns(placement)
+        if not any(np.allclose(x, other, atol=SAME_START) for other in unknowns):
             unknowns.append(x)
     return unknowns
 

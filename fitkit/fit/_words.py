@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from fitkit.fit._demands import HINGE, SIGHT_LEFT, SIZE
-from fitkit.fit.placement import FloatArray
 from fitkit.fit.sight import SIDES
 from fitkit.wearer.zones import ZONES
 
 #: Words for a move along +right, +front, +up and the opposite.
 WAYS = (("right", "left"), ("forward", "back"), ("up", "down"))
 #: Moves smaller than this go unsaid. [mm]
-UNSAID_MM = 0.25
+UNSAID_MM = 0.3
 
 
 def zone_words(zone: str) -> str:
@@ -40,13 +41,13 @@ def in_words(family: int) -> str:
     return "size limit" if family == SIZE else "distortion limit"
 
 
-def move_words(move_mm: FloatArray) -> str:
+def move_words(move_mm: Sequence[float]) -> str:
     """
     Say a move, shape (3,), in mm along each axis that matters.
 
     Examples
     --------
-    >>> move_words(np.array([0.0, -2.04, 3.7]))
+    >>> move_words((0.0, -2.04, 3.7))
     '2.0 mm back and 3.7 mm up'
     """
     parts = [
@@ -54,7 +55,7 @@ def move_words(move_mm: FloatArray) -> str:
         for amount, (plus, minus) in zip(move_mm, WAYS, strict=True)
         if abs(amount) >= UNSAID_MM
     ]
-    return " and ".join(parts) if parts else "nowhere"
+    return listed(parts) if parts else "less than half a millimetre"
 
 
 def listed(words: list[str]) -> str:
@@ -69,3 +70,15 @@ def listed(words: list[str]) -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def percent(factor: float, digits: int = 1) -> str:
+    """
+    Say a factor of size in percent.
+
+    Examples
+    --------
+    >>> percent(0.9826)
+    '98.3 %'
+    """
+    return f"{100.0 * factor:.{digits}f} %"

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from types import MappingProxyType
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from fitkit.errors import BriefError
 from fitkit.fit._checks import in_range
 from fitkit.wearer.zones import ZONES
+
+if TYPE_CHECKING:
+    from fitkit.wearer.record import Record
 
 #: Names of the moves that a brief may leave free.
 MOVES: tuple[str, ...] = ("right", "front", "up", "pitch", "yaw", "roll")
@@ -18,6 +21,8 @@ MOVES: tuple[str, ...] = ("right", "front", "up", "pitch", "yaw", "roll")
 EASE_RANGE_MM = (-20.0, 80.0)
 #: Least and most factor of size that a brief may allow.
 SIZE_RANGE = (0.5, 2.0)
+#: Air kept in front of the lenses of glasses, so that they do not knock or fog. [mm]
+GLASSES_AIR_MM = 2.0
 #: Zones that come in pairs: the name without a side stands for both.
 PAIRS = ("temple", "cheek", "ear", "eye")
 
@@ -218,3 +223,30 @@ def _check_sizes(least: float, most: float) -> None:
             f"Were the two swapped? Try size_least={most:g}, size_most={least:g}."
         )
         raise BriefError(msg)
+
+
+def brief_for(record: Record, brief: Brief | None = None) -> Brief:
+    """
+    Fit a brief to what the wearer wears: glasses need room in front of the eyes.
+
+    Parameters
+    ----------
+    record : Record
+        Of the wearer.
+    brief : Brief, optional
+        The default brief if left out.
+
+    Returns
+    -------
+    Brief
+        The same, but with no less ease at the eyes than the depth of the glasses and
+        `GLASSES_AIR_MM`.
+    """
+    brief = Brief() if brief is None else brief
+    if record.glasses is None:
+        return brief
+    depth = record.glasses.depth_mm + GLASSES_AIR_MM
+    ease = dict(brief.ease)
+    for zone in ("eye_left", "eye_right"):
+        ease[zone] = replace(ease[zone], least_mm=max(depth, ease[zone].least_mm))
+    return replace(brief, ease=ease)

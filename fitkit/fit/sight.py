@@ -11,6 +11,7 @@ import numpy as np
 
 from fitkit.fit import _outline
 from fitkit.fit._cavity import cavity_of
+from fitkit.fit.brief import Brief
 from fitkit.fit.placement import FloatArray, Placement
 from fitkit.wearer.wearer import Eye, Wearer
 
@@ -22,6 +23,8 @@ Side = Literal["left", "right"]
 SIDES: tuple[Side, Side] = ("left", "right")
 #: Columns seen along the straight-ahead line: right and up.
 SEEN = [0, 2]
+#: Share of the largest circle in a narrow eye opening that is asked for as margin.
+CENTRAL = 0.9
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -90,12 +93,26 @@ def eye_openings(piece: Piece) -> Mapping[Side, Opening | None]:
     return {side: named.get(f"eye_{side}", outer.get(side)) for side in SIDES}
 
 
-def seen_outline(opening: Opening, placement: Placement, *, hull: bool) -> FloatArray:
+def seen_outline(opening: Opening, placement: Placement) -> FloatArray:
     """Outline of a placed opening as seen from behind: right and up, (m, 2). [mm]."""
     outline = _outline.open_ring(opening.outline)
-    if hull:
-        outline = _outline.hull_outline(outline)
     return placement.to_head(in_piece(opening, outline))[:, SEEN]
+
+
+def hull_corners(opening: Opening) -> FloatArray:
+    """Corners of the convex hull of an opening's outline, in its plane, (m, 2). [mm]."""
+    return _outline.hull_outline(_outline.open_ring(opening.outline))
+
+
+def sight_margin_mm(opening: Opening, brief: Brief) -> float:
+    """
+    Give the margin that can be asked of a straight-ahead line, at most the brief's.
+
+    In an opening narrower than twice the margin the line is to be as central as can
+    be: within a tenth of the largest circle that fits at the smallest size allowed.
+    """
+    seen = brief.size_least * in_piece(opening, hull_corners(opening))[:, SEEN]
+    return min(brief.eye_margin_mm, CENTRAL * _outline.inner_radius(seen))
 
 
 def in_piece(opening: Opening, outline: FloatArray) -> FloatArray:
@@ -109,7 +126,7 @@ def _check_eye(
     if opening is None:
         return _unseen(side, eye, piece, placement)
     pupil = eye.entrance_pupil
-    outline, line = seen_outline(opening, placement, hull=False), pupil[SEEN]
+    outline, line = seen_outline(opening, placement), pupil[SEEN]
     centre = _outline.centroid(outline)
     outward = np.array([1.0 if side == "right" else -1.0, 0.0])
     upward = np.array([0.0, 1.0])

@@ -14,7 +14,7 @@ from fitkit.fit._moves import free_moves
 from fitkit.fit._outline import edge_gaps
 from fitkit.fit._search import Found, search
 from fitkit.fit._wishes import Wishes
-from fitkit.fit._words import in_words, listed, move_words, zone_words
+from fitkit.fit._words import in_words, listed, move_words, percent, zone_words
 from fitkit.fit.brief import PAIRS
 from fitkit.fit.placement import FloatArray, Placement
 from fitkit.fit.sight import SEEN, SIDES
@@ -318,9 +318,9 @@ def _size_words(demands: Demands, placement: Placement, _: _Trial, amount: float
     brief = demands.brief
     if placement.mean_size > brief.size_most:
         size, limit = 100.0 * brief.size_most + amount, brief.size_most
-        return f"Make it at {size:.1f} %: {amount:.1f} % above the {limit:.0%} allowed."
+        return f"Make it at {size:.1f} %: {amount:.1f} % above the {percent(limit, 0)} allowed."
     size, limit = 100.0 * brief.size_least - amount, brief.size_least
-    return f"Make it at {size:.1f} %: {amount:.1f} % below the {limit:.0%} allowed."
+    return f"Make it at {size:.1f} %: {amount:.1f} % below the {percent(limit, 0)} allowed."
 
 
 def _padding_words(demands: Demands, _: Placement, trial: _Trial, amount: float) -> str:
@@ -372,18 +372,15 @@ def _eye_words(demands: Demands, placement: Placement, _: _Trial, amount: float)
         gap, inward = edge_gaps(seen, demands.pupil(side)[SEEN])
         tight = int(np.argmin(gap))
         outward = -inward[tight]
-        offs.append(f"the {side} one {move_words(_in_view(amount * outward))}")
+        move = amount * outward
+        offs.append(f"the {side} one {move_words((move[0], 0.0, move[1]))}")
     return f"Cut the eye openings wider by {amount:.1f} mm: {listed(offs)}."
-
-
-def _in_view(move: FloatArray) -> FloatArray:
-    return np.array([move[0], 0.0, move[1]])
 
 
 def _hinge_words(demands: Demands, placement: Placement, _: _Trial, amount: float) -> str:
     off, _slope = demands.hinge_offset(placement)
     toward = -amount * off / float(np.linalg.norm(off))
-    move = move_words(np.array([0.0, *toward]))
+    move = move_words((0.0, *toward))
     return f"Move the hinge {amount:.1f} mm: {move}."
 
 

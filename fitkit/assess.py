@@ -1,0 +1,332 @@
+"""Every question asked of one placement, with one answer: it fits or it does not."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from fitkit.fit._words import listed, move_words, percent, zone_words
+from fitkit.fit.brief import Brief, brief_for
+from fitkit.fit.ease import EaseMap, ZoneEase, ease
+from fitkit.fit.jaw import JawCheck, check_jaw
+from fitkit.fit.placement import Placement
+from fitkit.fit.sight import EyeCheck, Side, check_sight, eye_openings, sight_margin_mm
+from fitkit.fit.size import SizeAnswer, solve_size
+from fitkit.fit.uncertainty import Uncertainty, ease_uncertainty
+from fitkit.wearer.wearer import Wearer
+
+if TYPE_CHECKING:
+    from fitkit.piece.buildup import Piece
+
+#: Demands missed by no more than this are met. [mm]
+MET_MM = 0.02
+#: Sizes beyond a limit by no more than this factor are within it.
+MET_SIZE = 1e-6
+#: An eye line this far from its opening's centre is worth a word. [mm]
+WORTH_A_WORD_MM = 2.0
+#: Most ways out that are said.
+SAID_WAYS = 3
+#: What is true of every headpiece, whatever the figures say.
+GENERAL_CAUTIONS: tuple[str, ...] = (
+    "It sizes costumes; it is not protective equipment, and nothing here certifies it "
+    "as such.",
+    "Sight: first checks only. Whoever wears the piece sees less to the sides and of the "
+    "floor than they are used to; walk the route with a guide before a crowd is there.",
+    "Stairs, kerbs, traffic and crowds: with a hand to hold, or not at all.",
+    "Breath and heat: keep vents open, agree on a time limit and on a sign to stop, and "
+    "take the piece off at the first dizziness.",
+    "Getting out: the wearer must be able to take it off alone and at once; try it, hands "
+    "gloved as in the show.",
+    "These are figures from readings by hand. They give way to local rules and to the "
+    "advice of qualified people, and to a trial fitting.",
+)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Assessment:
+    """The answers to every question about one wearer in one placed piece."""
+
+    #: Whether every demand of the brief is met.
+    verdict: Literal["fits", "does not fit"]
+    #: Demands that are missed, one sentence each, the worst first; empty if it fits.
+    reasons: tuple[str, ...]
+    #: What to do, in order, as plain sentences.
+    changes: tuple[str, ...]
+    wearer: Wearer
+    piece: Piece
+    placement: Placement
+    brief: Brief
+    ease: EaseMap
+    #: First checks of sight by eye, "left" and "right".
+    sight: Mapping[Side, EyeCheck]
+    jaw: JawCheck
+    uncertainty: Uncertainty
+    #: How the placement was found; None if it was given.
+    size_answer: SizeAnswer | None
+    #: Cautions about this fit first, then those that hold for any; never empty.
+    cautions: tuple[str, ...]
+
+    @property
+    def fits(self) -> bool:
+        """Whether the verdict is "fits"."""
+        return self.verdict == "fits"
+
+    @property
+    def master_percent(self) -> float:
+        """Size to make the master at, with shrinkage, in percent of the drawn size."""
+        return 100.0 * self.placement.mean_size * self.piece.build_up.master_scale
+
+
+def fit(wearer: Wearer, piece: Piece, brief: Brief | None = None) -> Assessment:
+    """
+    Find the size and placement for a brief, and assess them.
+
+    Parameters
+    ----------
+    wearer : Wearer
+    piece : Piece
+    brief : Brief, optional
+        The default brief, with room for the wearer's glasses, if left out.
+
+    Returns
+    -------
+    Assessment
+        With the solver's answer in `size_answer`.
+    """
+    brief = brief_for(wearer.record) if brief is None else brief
+    answer = solve_size(wearer, piece, brief)
+    return _assess(wearer, piece, answer.placement, brief, answer)
+
+
+def assess(
+    wearer: Wearer, piece: Piece, placement: Placement, brief: Brief | None = None
+) -> Assessment:
+    """
+    Assess one placement, wherever it came from.
+
+    Parameters
+    ----------
+    wearer : Wearer
+    piece : Piece
+    placement : Placement
+    brief : Brief, optional
+        The default brief, with room for the wearer's glasses, if left out.
+    """
+    brief = brief_for(wearer.record) if brief is None else brief
+    return _assess(wearer, piece, placement, brief, None)
+
+
+def _assess(
+    wearer: Wearer,
+    piece: Piece,
+    placement: Placement,
+    brief: Brief,
+    answer: SizeAnswer | None,
+) -> Assessment:
+    gaps = ease(wearer, piece, placement, brief=brief)
+    sight = check_sight(wearer, piece, placement)
+    jaw = check_jaw(wearer, piece, placement)
+    uncertainty = ease_uncertainty(wearer, gaps)
+    missed = [
+        *_missed_ease(gaps),
+        *_missed_sight(piece, brief, sight),
+        *_missed_hinge(brief, jaw),
+        *_missed_size(placement, brief),
+    ]
+    reasons = tuple(words for _, words in sorted(missed, key=lambda one: -one[0]))
+    return Assessment(
+        verdict="does not fit" if reasons else "fits",
+        reasons=reasons,
+        changes=tuple(_changes(piece, placement, answer, reasons, sight, jaw)),
+        wearer=wearer,
+        piece=piece,
+        placement=placement,
+        brief=brief,
+        ease=gaps,
+        sight=sight,
+        jaw=jaw,
+        uncertainty=uncertainty,
+        size_answer=answer,
+        cautions=tuple(_cautions(wearer, piece, brief, answer, uncertainty)),
+    )
+
+
+# -- demands that are missed: by how much, and in words -------------------------------
+
+
+def _missed_ease(gaps: EaseMap) -> Iterator[tuple[float, str]]:
+    for zone in gaps.by_zone.values():
+        if zone.short_mm > MET_MM:
+            yield zone.short_mm, _short_words(zone)
+        if zone.loose_mm > MET_MM:
+            words = (
+                f"{zone_words(zone.zone).capitalize()}: the median gap is "
+                f"{zone.median_mm:.1f} mm, {zone.loose_mm:.1f} mm more than the "
+                f"{zone.most_mm:g} mm that its pad should bridge."
+            )
+            yield zone.loose_mm, words
+
+
+def _short_words(zone: ZoneEase) -> str:
+    name = zone_words(zone.zone).capitalize()
+    if zone.least_mm < 0:
+        state = f"the wall presses in by {-zone.least_mm:.1f} mm"
+    else:
+        state = f"the gap is {zone.least_mm:.1f} mm"
+    return (
+        f"{name}: {state} at its tightest, {zone.short_mm:.1f} mm short of the "
+        f"{zone.wanted_mm:g} mm asked."
+    )
+
+
+def _missed_sight(
+    piece: Piece, brief: Brief, sight: Mapping[Side, EyeCheck]
+) -> Iterator[tuple[float, str]]:
+    for side, opening in eye_openings(piece).items():
+        if opening is None:
+            continue
+        asked, margin = sight_margin_mm(opening, brief), sight[side].margin_mm
+        if margin < asked - MET_MM:
+            where = (
+                f"passes {-margin:.1f} mm outside its opening"
+                if margin < 0
+                else f"passes only {margin:.1f} mm inside its opening"
+            )
+            yield asked - margin, f"Sight: the {side} eye's straight-ahead line {where}."
+
+
+def _missed_hinge(brief: Brief, jaw: JawCheck) -> Iterator[tuple[float, str]]:
+    allowed = brief.hinge_tolerance_mm
+    if allowed is not None and jaw.has_hinge and jaw.distance_mm > allowed + MET_MM:
+        words = (
+            f"Jaw: the hinge lies {jaw.distance_mm:.1f} mm from the chin pole, where "
+            f"{allowed:g} mm was asked; the jaw will not follow the chin."
+        )
+        yield jaw.distance_mm - allowed, words
+
+
+def _missed_size(placement: Placement, brief: Brief) -> Iterator[tuple[float, str]]:
+    low, high = float(placement.size.min()), float(placement.size.max())
+    over = max(high / brief.size_most, brief.size_least / low) - 1.0
+    if over > MET_SIZE:
+        said = high if high > brief.size_most else low
+        words = (
+            f"Size: {percent(said)} is outside the {percent(brief.size_least, 0)} to "
+            f"{percent(brief.size_most, 0)} that the brief allows."
+        )
+        yield 100.0 * over, words
+    distorted = placement.distortion_percent - brief.distortion_percent
+    if distorted > 100.0 * MET_SIZE:
+        words = (
+            f"Proportions: the axes differ by {placement.distortion_percent:.1f} %, where "
+            f"{brief.distortion_percent:g} % was allowed."
+        )
+        yield distorted, words
+
+
+# -- what to do -----------------------------------------------------------------------
+
+
+def _changes(
+    piece: Piece,
+    placement: Placement,
+    answer: SizeAnswer | None,
+    reasons: tuple[str, ...],
+    sight: Mapping[Side, EyeCheck],
+    jaw: JawCheck,
+) -> Iterator[str]:
+    if reasons and answer is not None:
+        yield from _way_words(answer)
+    elif reasons:
+        yield "Let the solver look for a size and placement that meet the whole brief."
+    else:
+        yield _size_words(piece, placement)
+        yield _pose_words(placement)
+    yield from _sight_words(sight)
+    if jaw.has_hinge and jaw.distance_mm > WORTH_A_WORD_MM:
+        toward = move_words((0.0, -jaw.offset_front_mm, -jaw.offset_up_mm))
+        yield f"If the hinge can still be moved, the chin pole lies {toward} of it."
+
+
+def _way_words(answer: SizeAnswer) -> Iterator[str]:
+    ways = answer.ways_out[:SAID_WAYS]
+    for number, way in enumerate(ways):
+        yield way.words if number == 0 else f"Or instead: {way.words}"
+    if not ways:
+        yield (
+            "No single change that was tried makes it fit; ask for less, or draw the "
+            "piece anew about this head."
+        )
+
+
+def _size_words(piece: Piece, placement: Placement) -> str:
+    shrink = piece.build_up.master_scale
+    if placement.is_uniform:
+        words = f"Make it at {percent(placement.mean_size)} of the drawn size"
+    else:
+        right, front, up = placement.size
+        words = (
+            f"Make it at {percent(right)} across, {percent(front)} front to back and {percent(up)} in "
+            "height of the drawn size"
+        )
+    if shrink > 1.0:
+        master = placement.mean_size * shrink
+        words += f"; with shrinkage, make the master at {percent(master)}"
+    return f"{words}."
+
+
+def _pose_words(placement: Placement) -> str:
+    turns = [
+        f"{abs(angle):.1f} degrees {plus if angle > 0 else minus}"
+        for angle, plus, minus in (
+            (placement.pitch_deg, "chin down", "chin up"),
+            (placement.yaw_deg, "to the left", "to the right"),
+            (placement.roll_deg, "tilted right", "tilted left"),
+        )
+        if abs(angle) >= 0.25
+    ]
+    turned = f", turned {listed(turns)}" if turns else ""
+    moved = move_words(placement.shift_mm.tolist())
+    return f"Pad it to sit {moved} of where it was drawn{turned}."
+
+
+def _sight_words(sight: Mapping[Side, EyeCheck]) -> Iterator[str]:
+    for side, eye in sight.items():
+        off = (eye.correct_right_mm, 0.0, eye.correct_up_mm)
+        if eye.opening is not None and max(map(abs, off)) > WORTH_A_WORD_MM:
+            yield (
+                f"If the {side} eye opening can still be cut elsewhere, its centre belongs "
+                f"{move_words(off)}."
+            )
+
+
+def _cautions(
+    wearer: Wearer,
+    piece: Piece,
+    brief: Brief,
+    answer: SizeAnswer | None,
+    uncertainty: Uncertainty,
+) -> Iterator[str]:
+    if answer is not None:
+        yield from answer.cautions
+    sure = uncertainty.interval
+    yield (
+        f"Tightest at the {zone_words(uncertainty.zone)}: {uncertainty.ease_mm:.1f} mm, "
+        f"90 % between {sure.low_mm:.1f} and {sure.high_mm:.1f} mm for heads as likely "
+        f"as this one. Of these, {percent(uncertainty.chance, 0)} keep all the ease asked "
+        f"for and {percent(uncertainty.chance_clear, 0)} touch nothing."
+    )
+    if uncertainty.narrowings:
+        yield uncertainty.narrowings[0].words
+    glasses = wearer.record.glasses
+    if glasses is not None:
+        eyes = min(brief.ease[f"eye_{side}"].least_mm for side in ("left", "right"))
+        if eyes < glasses.depth_mm:
+            yield (
+                f"The wearer's glasses stand {glasses.depth_mm:g} mm in front of the eyes, "
+                f"but only {eyes:g} mm of ease is asked there."
+            )
+    yield from piece.cautions
+    yield from wearer.cautions
+    yield from GENERAL_CAUTIONS
