@@ -39,7 +39,7 @@ DARK = 0.1
 #: Light that counts as surely inside, as a share of the inner wall's usual light.
 BRIGHT = 0.85
 #: Difference in light between the two sides of a wall that settles which is inner.
-TELLING = 0.3
+TELLING = 0.2
 #: A wall is struck squarely if the cosine between its two sides is above this.
 SQUARE = 0.7
 #: A face less high than this over its longest edge is a needle without a sure normal.
@@ -61,6 +61,8 @@ SMALL_PATCH = 0.03
 WEDGE_WALLS = 0.5
 #: A face whose light gets nowhere, by this share, says nothing for itself.
 HIDDEN = 0.1
+#: Nothing can be worn in a gap narrower than this. [mm]
+GAP_MM = 3.0
 #: Inner faces whose median thickness is the usual one around a place.
 WALL_NEIGHBOURS = 24
 #: Weight of fair, weak and faint evidence; sure evidence has 1.
@@ -298,10 +300,11 @@ def _wound_outward(parts: Mapping[str, Mesh]) -> tuple[list[Mesh], tuple[str, ..
 
 
 def _weigh(mesh: Mesh, patches: Patches, links: Links) -> _Evidence:
-    light = trace_light(mesh, patches)
+    scene = RayScene(mesh)
+    light = trace_light(scene, patches)
     lit = light.seen > HIDDEN
     head = np.where(lit, light.head, 0.0)
-    other, thickness, squareness = _other_side(mesh, head)
+    other, thickness, squareness = _other_side(scene, head)
     gain = squareness * (head - other)
     walled = lit & (squareness > SQUARE) & (thickness < THICKEST_WALL_MM)
     inner = walled & (gain > TELLING / 2)
@@ -320,21 +323,32 @@ def _weigh(mesh: Mesh, patches: Patches, links: Links) -> _Evidence:
     weight = np.where(broad | wedge, FAIR, WEAK)
     sure = bright | (head < DARK) | (walled & (gain < -TELLING / 2))
     weight[sure], says[bright] = 1.0, 1.0
-    weight[~lit], says[~lit] = FAINT, 0.0
+    gap = _in_gap(scene)
+    weight[gap], says[gap] = WEAK, 0.0
+    weight[~lit], says[~lit] = np.where(gap, 1.0, FAINT)[~lit], 0.0
     rim = (narrow | tunnel) & (patch.dim_border > RIM_BORDER)
     weight[rim], says[rim] = 1.0, 0.0
     return _Evidence(says=says, weight=weight)
 
 
-def _other_side(mesh: Mesh, light: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _other_side(
+    scene: RayScene, light: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Look through the wall: the other side's light, its distance, how square it is."""
-    inward = -mesh.normals
-    solid = mesh.areas_mm2 > 0
-    inward[~solid] = (0.0, 0.0, 1.0)
-    hits = RayScene(mesh).first_hit(mesh.centroids + LIFT_MM * inward, inward)
+    mesh, solid = scene.mesh, scene.mesh.areas_mm2 > 0
+    inward = np.where(solid[:, None], -mesh.normals, (0.0, 0.0, 1.0))
+    hits = scene.first_hit(mesh.centroids + LIFT_MM * inward, inward)
     met = (hits.face >= 0) & solid
     square = np.einsum("ij,ij->i", mesh.normals[hits.face], inward)
     return light[hits.face], hits.distance_mm + LIFT_MM, np.where(met, square, 0.0)
+
+
+def _in_gap(scene: RayScene) -> BoolArray:
+    """Say which faces have something right in front of them, shape (m,)."""
+    mesh, solid = scene.mesh, scene.mesh.areas_mm2 > 0
+    outward = np.where(solid[:, None], mesh.normals, (0.0, 0.0, 1.0))
+    starts = mesh.centroids + LIFT_MM * outward
+    return scene.blocked(starts, outward, reach_mm=GAP_MM) & solid
 
 
 def _wall_nearby(

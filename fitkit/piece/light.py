@@ -60,13 +60,13 @@ class Light:
     seen: FloatArray
 
 
-def trace_light(mesh: Mesh, patches: Patches) -> Light:
+def trace_light(scene: RayScene, patches: Patches) -> Light:
     """
     Follow light from each face until it meets the head or leaves into the open.
 
     Parameters
     ----------
-    mesh : Mesh
+    scene : RayScene
         Every part of the piece, as solids wound outward, in the head frame. [mm]
     patches : Patches
         From `gather`.
@@ -87,8 +87,7 @@ def trace_light(mesh: Mesh, patches: Patches) -> Light:
     are laid out evenly (a sunflower disc, raised to the hemisphere), so the same mesh
     always gives the same answer.
     """
-    core = _core(RayScene(mesh))
-    sight, direct = _exchange(mesh, core, patches)
+    sight, direct = _exchange(scene.mesh, _core(scene), patches)
     shares = direct
     for _ in range(MOST_BOUNCES):
         onward = direct + WHITENESS * (sight @ shares)

@@ -5,9 +5,8 @@ from __future__ import annotations
 import difflib
 import json
 import math
-import os
 import re
-import tempfile
+import uuid
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
@@ -309,14 +308,15 @@ def write_notes(notes: Notes, path: Path | str) -> None:
     path = Path(path)
     given = notes.model_fields_set | {"fitkit_notes"} | set(notes.unknown_keys())
     text = json.dumps(notes.model_dump(mode="json", include=given), indent=2) + "\n"
+    temporary = path.with_name(f".{path.name}.{uuid.uuid4().hex}.part")
     try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=path.name)
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(text)
-        os.replace(temporary, path)
+        temporary.write_text(text, encoding="utf-8")
+        temporary.replace(path)
     except OSError as error:
         msg = f"{path}: cannot be written ({error.strerror})."
         raise DesignError(msg) from None
+    finally:
+        temporary.unlink(missing_ok=True)
 
 
 def nearest_name(wanted: str, names: Iterable[str]) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from manifold3d import Manifold
 
-from fitkit.geometry.mesh import Mesh
+from fitkit.geometry.mesh import Mesh, join
 
 OUTER, INNER, RIM = 0, 1, 2
 
@@ -123,3 +123,51 @@ def jawed_shell(*, gap_mm=1.0, segments=96) -> tuple[Shell, Shell]:
     head = shell(outer, inner, NECK_CUT, *EYES, slack, mouth)
     jaw = shell(outer, inner, NECK_CUT, mouth, Manifold.cube([600] * 3, True) - region)
     return head, jaw
+
+
+def layered_shell(*, segments=96) -> Shell:
+    """A shell with a saddle plate close above its crown, bolted through it."""
+    outer = ball(120, 135, 145, segments=segments)
+    inner = ball(115, 130, 140, segments=segments)
+    bolts = [rod(4, 60, at=(s * 30, f, 140), along="up") for s in (-1, 1) for f in (0, 40)]
+    body = shell(outer, inner, NECK_CUT, *EYES, *bolts)
+    saddle = ball(126, 141, 151, segments=segments) - ball(120.8, 135.8, 145.8)
+    plate = shell(saddle ^ box(120, 120, 100, at=(0, 20, 160)), rod(1, 1, at=(0, 0, -999)))
+    return Shell(
+        join([body.mesh, plate.mesh]), np.concatenate([body.kind, 0 * plate.kind + OUTER])
+    )
+
+
+def collared_shell(*, segments=96) -> Shell:
+    """A shell whose neck flares out again, so that its lowest wall looks down."""
+    outer = ball(115, 130, 140, segments=segments)
+    inner = ball(110, 125, 135, segments=segments)
+    outer += Manifold.cylinder(90, 130, 70, segments).translate([0, 0, -150])
+    inner += Manifold.cylinder(90, 125, 65, segments).translate([0, 0, -151])
+    return shell(outer, inner, box(400, 400, 60, at=(0, 0, -175)), *EYES)
+
+
+def half_mask(*, segments=96) -> Shell:
+    """The front of a head only, open at the back, top and bottom."""
+    outer = ball(95, 115, 120, segments=segments) + ball(27, 60, 27, at=(0, 110, -20))
+    inner = ball(91, 111, 116, segments=segments) + ball(23, 56, 23, at=(0, 110, -20))
+    behind = box(400, 400, 400, at=(0, -165, 0))
+    return shell(
+        outer, inner, behind, box(400, 400, 100, at=(0, 0, -110)),
+        box(400, 400, 100, at=(0, 0, 130)), *(e.translate([0, 0, 25]) for e in EYES),
+    )  # fmt: skip
+
+
+def needled_shell() -> Shell:
+    """A plain shell whose eyes are cut by cylinders of 2400 sides."""
+    eyes = [rod(16, 120, at=(s * 32, 120, 0), segments=2400) for s in (-1, 1)]
+    cut = shell(ball(140, segments=64), ball(136, segments=64), NECK_CUT, *eyes, MOUTH)
+    rounded = Mesh(np.round(cut.mesh.vertices, 3), cut.mesh.faces)  # as files do
+    return Shell(rounded, cut.kind)
+
+
+def as_mesh(solid: Manifold) -> Mesh:
+    """Give the plain mesh of a solid."""
+    raw = solid.to_mesh()
+    points = np.asarray(raw.vert_properties, dtype=float)[:, :3]
+    return Mesh(points, np.asarray(raw.tri_verts, dtype=np.int64))
