@@ -8,11 +8,11 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.spatial import cKDTree
 
 from fitkit.errors import DesignError, range_message
 from fitkit.geometry.distance import SurfaceTree
 from fitkit.geometry.mesh import BoolArray, FloatArray, Mesh
-from fitkit.geometry.rays import RayScene
 from fitkit.geometry.solids import offset_surface
 from fitkit.piece.design import Design
 from fitkit.piece.facing import Split, split_by_facing
@@ -24,6 +24,7 @@ from fitkit.piece.notes import (
     shrinkage_percent,
 )
 from fitkit.piece.openings import Opening, find_openings, opening_words
+from fitkit.piece.rims import rim_points
 
 #: Most that all layers of one side may add up to. [mm]
 LAYERS_LIMIT_MM = 150.0
@@ -31,6 +32,8 @@ LAYERS_LIMIT_MM = 150.0
 LEAST_SIZE, MOST_SIZE = 0.5, 2.0
 #: Grid step of finished surfaces unless another is asked for. [mm]
 RESOLUTION_MM = 2.5
+#: A wall is not measured nearer to an opening than this many times its thickness.
+CLEAR_WALLS = 2.0
 #: Places at which a wall is sampled, at most about.
 WALL_SAMPLES = 20_000
 
@@ -308,13 +311,13 @@ def sample_wall(piece: Piece, *, size: float | ArrayLike = 1.0) -> Wall:
     Raises
     ------
     DesignError
-        If the size is out of range.
+        If the size is out of range, or no wall is left to measure.
 
     Notes
     -----
     A drawn wall is measured from the inner side to the nearest point of the outer
-    side. Near an opening, where the rim is nearer, the way straight through the wall
-    counts instead. The layers are added.
+    side, and the layers are added. Places nearer to an opening than twice the
+    usual thickness are left out: there the rim would be taken for the other side.
     """
     factors = _checked_size(size)
     facing = piece.facing.scaled(factors)
@@ -322,7 +325,12 @@ def sample_wall(piece: Piece, *, size: float | ArrayLike = 1.0) -> Wall:
     rows = rows[:: max(1, len(rows) // WALL_SAMPLES)]
     at, drawn = facing.centroids[rows], np.zeros(len(rows))
     if piece.design.surface == "solid":
-        drawn = _through(at, facing.normals[rows], piece.skin.scaled(factors))
+        drawn = SurfaceTree(piece.skin.scaled(factors)).nearest(at).distance_mm
+        clear = cKDTree(rim_points(facing)).query(at)[0] > CLEAR_WALLS * np.median(drawn)
+        at, drawn = at[clear], drawn[clear]
+    if not len(at):
+        msg = f"{piece.name}: its wall is nowhere far enough from an opening."
+        raise DesignError(msg)
     thickness = drawn + piece.build_up.wall_mm
     thinnest = int(thickness.argmin())
     return Wall(
@@ -332,15 +340,6 @@ def sample_wall(piece: Piece, *, size: float | ArrayLike = 1.0) -> Wall:
         median_mm=float(np.median(thickness)),
         thinnest_at_mm=at[thinnest],
     )
-
-
-def _through(at: FloatArray, outward: FloatArray, skin: Mesh) -> FloatArray:
-    """Give the distance in mm from points on the inner side to the outer side, (n,)."""
-    nearest = SurfaceTree(skin).nearest(at)
-    square = np.einsum("ij,ij->i", skin.normals[nearest.face], outward) > 0.5
-    straight = RayScene(skin).first_hit(at, outward).distance_mm
-    straight = np.where(np.isfinite(straight), straight, nearest.distance_mm)
-    return np.where(square, nearest.distance_mm, straight)
 
 
 def _offset(mesh: Mesh, distance_mm: float, resolution_mm: float) -> Mesh:

@@ -94,6 +94,9 @@ def read_design(
     parts, mended = _mended_parts(raw, words)
     placed = {name: mesh.moved(turned) for name, mesh in parts.items()}
     _must_name(told.jaw_part, placed, path.name)
+    if (told.hinge is None) != (told.jaw_part is None):
+        lacking = "jaw_part" if told.jaw_part is None else "hinge"
+        words.append(f"A jaw needs hinge and jaw_part; {lacking} is missing in the notes.")
     return Design(
         name=told.name or path.stem,
         parts=MappingProxyType(placed),

@@ -80,6 +80,13 @@ def rims(surface: Mesh, part: IntArray) -> list[FloatArray]:
     ]
 
 
+def rim_points(surface: Mesh) -> FloatArray:
+    """Give points along every open edge, no more than 1 mm apart, (n, 3)."""
+    if not surface.boundary_loops:
+        return np.empty((0, 3))
+    return _trail(surface, np.zeros(len(surface.faces), dtype=np.int64)).point
+
+
 def _trail(surface: Mesh, part: IntArray) -> _Trail:
     columns: list[list[FloatArray]] = [[], [], [], []]
     loops, parts = [], []

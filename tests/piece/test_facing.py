@@ -107,7 +107,7 @@ def test_a_half_mask_is_judged_though_most_of_the_head_is_bare():
 
 def test_a_closed_blob_is_refused_with_the_likely_reason():
     blob = {"shell": shells.as_mesh(shells.ball(130))}
-    with pytest.raises(DesignError, match='closed skin without a wall.*"outer"'):
+    with pytest.raises(DesignError, match=r'closed skin without a wall.*"outer"'):
         split_by_facing(blob, surface="solid")
 
 

@@ -81,7 +81,7 @@ def test_a_failed_write_leaves_the_good_file_and_no_litter(tmp_path):
 
 
 def test_a_key_that_is_nearly_right_is_pointed_out_and_kept():
-    got = notes(**{"shrink_percents": [1.0]})
+    got = notes(shrink_percents=[1.0])
     assert misspelt_keys(got) == (
         "The notes' key 'shrink_percents' is not known and was kept unread: did you "
         "mean 'shrink_percent'?",
@@ -154,7 +154,9 @@ def test_shrinkage_above_ten_percent_is_refused_with_the_likely_slip():
 @pytest.mark.parametrize("value", [0, -1.5, 81, float("nan"), float("inf")])
 def test_a_thickness_that_is_none_or_absurd_is_refused(value):
     layers = {"outward": [{"name": "paint", "thickness_mm": value}]}
-    assert "layers.outward[0].thickness_mm: thickness_mm (above 0)" in refusal(layers=layers)
+    assert "layers.outward[0].thickness_mm: thickness_mm (above 0)" in refusal(
+        layers=layers
+    )
 
 
 def test_front_without_up_is_refused():
