@@ -267,8 +267,8 @@ def _size_words(piece: Piece, placement: Placement) -> str:
     else:
         right, front, up = placement.size
         words = (
-            f"Make it at {percent(right)} across, {percent(front)} front to back and {percent(up)} in "
-            "height of the drawn size"
+            f"Make it at {percent(right)} across, {percent(front)} front to back and "
+            f"{percent(up)} in height of the drawn size"
         )
     if shrink > 1.0:
         master = placement.mean_size * shrink

@@ -7,31 +7,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitkit.fit import _outline
 from fitkit.fit._cavity import Cavity, cavity_of
 from fitkit.fit._medians import Medians
 from fitkit.fit._moves import Moves
 from fitkit.fit._sample import zone_samples
+from fitkit.fit._sight_line import SightLine
 from fitkit.fit.brief import Brief
 from fitkit.fit.jaw import hinge_middle
 from fitkit.fit.placement import FloatArray, Placement
-from fitkit.fit.sight import (
-    SEEN,
-    SIDES,
-    Side,
-    eye_openings,
-    hull_corners,
-    in_piece,
-    seen_outline,
-    sight_margin_mm,
-)
+from fitkit.fit.sight import SIDES, Side, eye_openings
 from fitkit.geometry.mesh import BoolArray, IntArray
 from fitkit.wearer.wearer import Wearer
 from fitkit.wearer.zones import ZONES
 
 if TYPE_CHECKING:
     from fitkit.piece.buildup import Piece
-    from fitkit.piece.openings import Opening
 
 #: Zones whose median ease should exceed what was asked by the same amount.
 EVEN_PAIRS = (
@@ -124,19 +114,11 @@ class Demands:
         most = [ease.most_mm for ease in asked]
         unbound = [ease_only or limit is None for limit in most]
         self.most_mm = np.where(unbound, np.inf, np.array(most, dtype=float))
-        #: Corners of each eye opening's convex hull, on the drawn piece, by side.
-        self.eyes: dict[Side, FloatArray] = {}
-        self._openings: dict[Side, Opening] = {}
+        #: Straight-ahead line of each eye that has an opening.
+        self.eyes: dict[Side, SightLine] = {}
         for side, opening in () if ease_only else eye_openings(piece).items():
             if opening is not None:
-                self._openings[side] = opening
-                self.eyes[side] = in_piece(opening, hull_corners(opening))
-        #: Margin asked of each eye, less where the opening is narrow. [mm]
-        self.margin_mm = {
-            side: sight_margin_mm(opening, brief)
-            for side, opening in self._openings.items()
-        }
-        self._notch_mm = dict.fromkeys(self.eyes, 0.0)
+                self.eyes[side] = SightLine(opening, self._pupil(side), brief)
         self.hinge = None if ease_only else hinge_middle(piece)
         bound = [int(k) for k in np.nonzero(np.isfinite(self.most_mm))[0]]
         evened = [ZONES.index(zone) for pair in EVEN_PAIRS for zone in pair]
@@ -170,18 +152,7 @@ class Demands:
         full = self.view(x, self.everyone)
         off = self._medians.learn(full.vertex, full.ease_mm)
         bound = [off[k] for k in off if np.isfinite(self.most_mm[k])]
-        bound += [self._learn_notch(full.placement, side) for side in self.eyes]
         return self.rows(full, x), max([surprise, *bound])
-
-    def _learn_notch(self, placement: Placement, side: Side) -> float:
-        """Take by how much the true outline leaves less margin than its hull."""
-        line = self.pupil(side)[SEEN]
-        hull, _ = _outline.edge_gaps(placement.to_head(self.eyes[side])[:, SEEN], line)
-        outline = seen_outline(self._openings[side], placement)
-        notch = float(hull.min()) - _outline.signed_margin(outline, line)
-        off = abs(notch - self._notch_mm[side])
-        self._notch_mm[side] = notch
-        return off
 
     def in_view(self, vertex: IntArray) -> IntArray:
         """Add to head vertices those that medians are foretold from; rising order."""
@@ -225,18 +196,8 @@ class Demands:
         return found
 
     def _sight_rows(self, placement: Placement, side: Side) -> Rows:
-        line = self.pupil(side)[SEEN]
-        corners = self.eyes[side]
-        seen = placement.to_head(corners)[:, SEEN]
-        moved = self.moves.slopes(placement, corners)[:, SEEN]
-        gap, inward = _outline.edge_gaps(seen, line)
-        along = np.roll(seen, -1, axis=0) - seen
-        share = np.einsum("ij,ij->i", line - seen, along)
-        share = (share / np.einsum("ij,ij->i", along, along))[:, None, None]
-        foot = (1 - share) * moved + share * np.roll(moved, -1, axis=0)
-        slope = -np.einsum("mi,mik->mk", inward, foot)
-        least = self.margin_mm[side] + self._notch_mm[side]
-        return _rows(gap - least, slope, SIGHT_LEFT + SIDES.index(side))
+        spare, slope = self.eyes[side].spare(placement, self.moves)
+        return _rows(spare, slope, SIGHT_LEFT + SIDES.index(side))
 
     def _hinge_rows(self, placement: Placement) -> Rows:
         off, slope = self.hinge_offset(placement)
@@ -262,8 +223,7 @@ class Demands:
 
     # -- parts that wishes use too ------------------------------------------------
 
-    def pupil(self, side: Side) -> FloatArray:
-        """Entrance pupil of one eye, shape (3,). [mm]."""
+    def _pupil(self, side: Side) -> FloatArray:
         eye = self.wearer.eye_left if side == "left" else self.wearer.eye_right
         return eye.entrance_pupil
 

@@ -7,6 +7,10 @@ from scipy.optimize import linprog
 from scipy.spatial import ConvexHull
 
 from fitkit.fit.placement import FloatArray
+from fitkit.geometry.mesh import IntArray
+
+#: A point nearer to an outline than this takes its direction from the side. [mm]
+TOUCHING_MM = 1e-9
 
 
 def hull_outline(outline: FloatArray) -> FloatArray:
@@ -45,6 +49,43 @@ def edge_gaps(corners: FloatArray, point: FloatArray) -> tuple[FloatArray, Float
     return np.einsum("ij,ij->i", inward, point - corners), inward
 
 
+def share_along(corners: FloatArray, point: FloatArray) -> FloatArray:
+    """Where along each side of a polygon (m, 2) the foot of a point lies, 0 to 1 on it."""
+    along = np.roll(corners, -1, axis=0) - corners
+    length2 = np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
+    share: FloatArray = np.einsum("ij,ij->i", point - corners, along) / length2
+    return share
+
+
+def nearest_side(
+    corners: FloatArray, point: FloatArray
+) -> tuple[float, FloatArray, IntArray, FloatArray]:
+    """
+    Find the place on a polygon's outline, shape (m, 2), that is nearest to a point.
+
+    Returns
+    -------
+    margin : float
+        Distance to it, positive inside. [mm]
+    inward : ndarray, shape (1, 2)
+        Unit direction along which the margin grows.
+    side : ndarray of int, shape (1,)
+        The side it lies on.
+    share : ndarray, shape (1,)
+        How far along that side.
+    """
+    along = np.roll(corners, -1, axis=0) - corners
+    share = np.clip(share_along(corners, point), 0.0, 1.0)
+    offset = point - corners - share[:, None] * along
+    side = np.array([np.argmin(np.linalg.norm(offset, axis=1))], dtype=np.int64)
+    gap = float(np.linalg.norm(offset[side]))
+    margin = gap if is_inside(corners, point) else -gap
+    if gap < TOUCHING_MM:
+        _, inward = edge_gaps(corners, point)
+        return margin, inward[side], side, share[side]
+    return margin, offset[side] / margin, side, share[side]
+
+
 def signed_area(corners: FloatArray) -> float:
     """Area of a plane polygon (m, 2), positive when it runs anticlockwise."""
     nxt = np.roll(corners, -1, axis=0)
@@ -80,10 +121,8 @@ def ring_distance(ring: FloatArray, point: FloatArray) -> float:
     """Distance from a point to the nearest place on a closed ring of segments."""
     start = open_ring(ring)
     along = np.roll(start, -1, axis=0) - start
-    length2 = np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
-    share = np.clip(np.einsum("ij,ij->i", point - start, along) / length2, 0.0, 1.0)
-    gap = np.linalg.norm(point - start - share[:, None] * along, axis=1)
-    return float(gap.min())
+    share = np.clip(share_along(start, point), 0.0, 1.0)
+    return float(np.linalg.norm(point - start - share[:, None] * along, axis=1).min())
 
 
 def is_inside(corners: FloatArray, point: FloatArray) -> bool:
@@ -97,8 +136,7 @@ def is_inside(corners: FloatArray, point: FloatArray) -> bool:
 
 def signed_margin(corners: FloatArray, point: FloatArray) -> float:
     """Distance from a plane point to a polygon's outline, positive inside. [mm]."""
-    gap = ring_distance(corners, point)
-    return gap if is_inside(corners, point) else -gap
+    return nearest_side(corners, point)[0]
 
 
 def reach(corners: FloatArray, point: FloatArray, direction: FloatArray) -> float:

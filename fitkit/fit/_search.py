@@ -139,10 +139,9 @@ def _middle(points: FloatArray) -> FloatArray:
 def _by_the_eyes(demands: Demands, drawn: Placement, centred: FloatArray) -> FloatArray:
     shift = centred.copy()
     if demands.eyes:
-        sides = list(demands.eyes)
-        pupils = np.mean([demands.pupil(side) for side in sides], axis=0)
-        middles = [drawn.to_head(demands.eyes[side]).mean(axis=0) for side in sides]
-        shift[SEEN] = (pupils - np.mean(middles, axis=0))[SEEN]
+        eyes = demands.eyes.values()
+        off = [eye.pupil - drawn.to_head(eye.centre) for eye in eyes]
+        shift[SEEN] = np.mean(off, axis=0)[SEEN]
     return shift
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from fitkit.fit import _outline
 from fitkit.fit._demands import EVEN_PAIRS, Demands, View
 from fitkit.fit.brief import Weights
 from fitkit.fit.placement import FloatArray
@@ -17,8 +16,6 @@ class Wishes:
 
     def __init__(self, demands: Demands, weights: Weights) -> None:
         self._demands, self._weights = demands, weights
-        corners = demands.eyes
-        self._centres = {side: _centre(corners[side]) for side in corners}
         self._steady, self._target = self._pose_wishes()
 
     def residuals(self, view: View, x: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -44,9 +41,9 @@ class Wishes:
 
     def _eye_lines(self, view: View) -> list[tuple[FloatArray, FloatArray]]:
         found = []
-        for side, centre in self._centres.items():
-            off = view.placement.to_head(centre) - self._demands.pupil(side)
-            slope = self._demands.moves.slopes(view.placement, centre[None, :])[0]
+        for eye in self._demands.eyes.values():
+            off = view.placement.to_head(eye.centre) - eye.pupil
+            slope = self._demands.moves.slopes(view.placement, eye.centre[None, :])[0]
             allowance = self._weights.eye_line_mm
             found.append((off[SEEN] / allowance, slope[SEEN] / allowance))
         return found
@@ -92,12 +89,3 @@ class SmallestSize:
             np.append(self.SHARE * value, pull),
             np.vstack([self.SHARE * slope, size / self.ALLOWANCE_PERCENT]),
         )
-
-
-def _centre(corners: FloatArray) -> FloatArray:
-    """Centre of area of a plane outline in space, shape (m, 3)."""
-    middle = corners.mean(axis=0)
-    _, _, axes = np.linalg.svd(corners - middle)
-    plane = (corners - middle) @ axes[:2].T
-    centre: FloatArray = middle + _outline.centroid(plane) @ axes[:2]
-    return centre

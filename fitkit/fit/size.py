@@ -214,11 +214,11 @@ def _cautions(demands: Demands) -> tuple[str, ...]:
                 f"The piece has no opening named for the {side} eye, so nothing holds its "
                 "line of sight: name one in the notes, or check sight by hand."
             )
-        elif demands.margin_mm[side] < demands.brief.eye_margin_mm:
+        elif demands.eyes[side].margin_mm < demands.brief.eye_margin_mm:
             said.append(
                 f"The {side} eye opening is narrower than twice the margin asked "
                 f"({demands.brief.eye_margin_mm:g} mm): its straight-ahead line is kept "
-                f"central, {demands.margin_mm[side]:.1f} mm or more from the edge."
+                f"central, {demands.eyes[side].margin_mm:.1f} mm or more from the edge."
             )
     if demands.brief.hinge_tolerance_mm is not None and demands.hinge is None:
         said.append("The piece has no hinge: nothing was asked of the jaw.")

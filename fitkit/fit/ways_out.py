@@ -11,13 +11,12 @@ import numpy as np
 from fitkit.fit._demands import DISTORTION, FAMILIES, HINGE, SIGHT_LEFT, SIZE, Demands
 from fitkit.fit._descent import Relief
 from fitkit.fit._moves import free_moves
-from fitkit.fit._outline import edge_gaps
 from fitkit.fit._search import Found, search
 from fitkit.fit._wishes import Wishes
 from fitkit.fit._words import in_words, listed, move_words, percent, zone_words
 from fitkit.fit.brief import PAIRS
 from fitkit.fit.placement import FloatArray, Placement
-from fitkit.fit.sight import SEEN, SIDES
+from fitkit.fit.sight import SIDES
 from fitkit.wearer.zones import ZONES
 
 #: Weight of the wishes where they only settle ties.
@@ -317,10 +316,11 @@ def _words(demands: Demands, placement: Placement, trial: _Trial, amount: float)
 def _size_words(demands: Demands, placement: Placement, _: _Trial, amount: float) -> str:
     brief = demands.brief
     if placement.mean_size > brief.size_most:
-        size, limit = 100.0 * brief.size_most + amount, brief.size_most
-        return f"Make it at {size:.1f} %: {amount:.1f} % above the {percent(limit, 0)} allowed."
-    size, limit = 100.0 * brief.size_least - amount, brief.size_least
-    return f"Make it at {size:.1f} %: {amount:.1f} % below the {percent(limit, 0)} allowed."
+        size, limit, way = brief.size_most + amount / 100.0, brief.size_most, "above"
+    else:
+        size, limit, way = brief.size_least - amount / 100.0, brief.size_least, "below"
+    allowed = percent(limit, 0)
+    return f"Make it at {percent(size)}: {amount:.1f} % {way} the {allowed} allowed."
 
 
 def _padding_words(demands: Demands, _: Placement, trial: _Trial, amount: float) -> str:
@@ -367,12 +367,8 @@ def _distortion_words(_: Demands, placement: Placement, __: _Trial, amount: floa
 
 def _eye_words(demands: Demands, placement: Placement, _: _Trial, amount: float) -> str:
     offs = []
-    for side, corners in demands.eyes.items():
-        seen = placement.to_head(corners)[:, SEEN]
-        gap, inward = edge_gaps(seen, demands.pupil(side)[SEEN])
-        tight = int(np.argmin(gap))
-        outward = -inward[tight]
-        move = amount * outward
+    for side, eye in demands.eyes.items():
+        move = amount * eye.widen(placement)
         offs.append(f"the {side} one {move_words((move[0], 0.0, move[1]))}")
     return f"Cut the eye openings wider by {amount:.1f} mm: {listed(offs)}."
 
