@@ -1,0 +1,1 @@
+"""Panels for notebooks: controllers without widgets, and the views that show them."""

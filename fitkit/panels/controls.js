@@ -1,0 +1,113 @@
+// Number boxes with their sliders, built from the list that the kernel sends.
+
+// A small element maker: tag, properties, children (text is always set as text).
+export function make(tag, properties = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(properties)) {
+    if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
+    else if (name in element && name !== "list") element[name] = value;
+    else element.setAttribute(name, value);
+  }
+  element.append(...children);
+  return element;
+}
+
+export function button(words, onclick, properties = {}) {
+  return make("button", { type: "button", textContent: words, onclick, ...properties });
+}
+
+let made = 0;
+
+// One number box: a label, a slider, a text box with its unit, a place for its problem.
+export class NumberBox {
+  constructor(box, link, moved) {
+    Object.assign(this, { box, link, moved });
+    const id = `fitkit-box-${++made}`;
+    this.slider = make("input", {
+      type: "range", min: box.slider_low, max: box.slider_high, step: box.step,
+      "aria-label": `${box.title} slider, ${box.unit}`,
+      oninput: () => this.change(Number(this.slider.value)),
+      onchange: () => link.settle(),
+    });
+    this.text = make("input", {
+      id, type: "text", inputMode: "decimal", autocomplete: "off", spellcheck: false,
+      "aria-describedby": `${id}-problem`,
+      onchange: () => this.typed(),
+      onkeydown: (event) => event.stopPropagation(),
+    });
+    this.problem = make("p", { id: `${id}-problem`, className: "fk-problem", role: "alert" });
+    this.element = make("div", { className: "fk-box", "data-box": box.name },
+      make("label", { htmlFor: id, textContent: box.title, title: box.sense }),
+      this.slider, this.text,
+      make("span", { className: "fk-unit", textContent: box.unit }),
+      make("span", { className: "fk-sense", textContent: box.sense }),
+      this.problem);
+  }
+
+  change(value) {
+    this.text.value = value.toFixed(this.box.decimals);
+    this.link.edit({ [this.box.name]: value });
+    this.moved();
+  }
+
+  typed() {
+    this.link.settle();
+    this.link.edit({ [this.box.name]: this.text.value });
+    this.link.settle();
+    this.moved();
+  }
+
+  // Show what the kernel says, unless the maker has moved on since.
+  show(state, unanswered) {
+    const { name } = this.box;
+    if (!(name in unanswered)) {
+      if (this.text !== document.activeElement || !this.text.matches(":focus-visible")) {
+        this.text.value = state.typed[name];
+      } else if (state.revision !== this.revision) {
+        this.text.value = state.typed[name];
+      }
+      if (name in state.values) this.slider.value = state.values[name];
+    }
+    this.revision = state.revision;
+    const problem = state.problems[name] ?? "";
+    if (this.problem.textContent !== problem) this.problem.textContent = problem;
+    this.text.setAttribute("aria-invalid", problem ? "true" : "false");
+  }
+}
+
+// The table of ease by zone, the tightest first.
+export class ZoneTable {
+  constructor() {
+    this.body = make("tbody");
+    const heads = ["", "Zone", "Least", "Asked", "Spare", "Median"].map((words) =>
+      make("th", { scope: "col", textContent: words }));
+    this.element = make("table", { className: "fk-zones" },
+      make("caption", { textContent: "Ease by zone, the tightest first [mm]" }),
+      make("thead", {}, make("tr", {}, ...heads)), this.body);
+  }
+
+  show(zones) {
+    this.body.replaceChildren(...zones.map((zone) => this.row(zone)));
+  }
+
+  row(zone) {
+    const kind = zone.least_mm < 0 ? "clash" : zone.spare_mm < 0 ? "short" : "met";
+    const sign = { clash: "✕", short: "!", met: "✓" }[kind];
+    const words = { clash: "touches", short: "short", met: "as asked" }[kind];
+    const loose = zone.loose_mm > 0.02;
+    const median = zone.median_mm.toFixed(1) + (loose ? " ↑" : "");
+    const title = loose ? `looser than the ${zone.most_mm} mm asked for its median` : "";
+    return make("tr", { className: `fk-${kind}`, "data-zone": zone.zone },
+      make("td", { className: "fk-sign", textContent: sign, title: words,
+        "aria-label": words }),
+      make("th", { scope: "row", textContent: zone.title }),
+      make("td", { textContent: zone.least_mm.toFixed(1), "data-figure": "least" }),
+      make("td", { textContent: zone.asked_mm.toFixed(0) }),
+      make("td", { textContent: signed(zone.spare_mm) }),
+      make("td", { textContent: median, title }));
+  }
+}
+
+function signed(value) {
+  return (value < 0 ? "−" : "+") + Math.abs(value).toFixed(1);
+}

@@ -1,0 +1,141 @@
+"""From inputs to a state: check every box, make wearer and piece once, answer."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from pathlib import Path
+from typing import Generic, TypeVar
+
+from fitkit.errors import FitkitError
+from fitkit.fit.brief import Brief, brief_for
+from fitkit.panels.answer import quick_answer
+from fitkit.panels.boxes import BOXES, PLACING, box_value, placement_of
+from fitkit.panels.state import Inputs, SessionState, Solving
+from fitkit.panels.typed import CheckedRecord, TypedRecord, check_typed
+from fitkit.piece.buildup import Piece, finish
+from fitkit.piece.design import notes_path, read_design
+from fitkit.wearer.build import wearer_from_record
+from fitkit.wearer.record import Record
+from fitkit.wearer.record_files import record_to_json
+from fitkit.wearer.wearer import Wearer
+
+Made = TypeVar("Made")
+#: How many wearers, and how many pieces, are kept for undo to come back to.
+KEPT = 4
+PLACING_BOXES = frozenset(PLACING)
+
+
+class Recent(Generic[Made]):
+    """The last few things made, by what they were made from."""
+
+    def __init__(self) -> None:
+        self._made: OrderedDict[Hashable, Made] = OrderedDict()
+
+    def get(self, key: Hashable, make: Callable[[], Made]) -> Made:
+        """Give what was made from ``key``, making it if it is not at hand."""
+        if key not in self._made:
+            self._made[key] = make()
+            while len(self._made) > KEPT:
+                self._made.popitem(last=False)
+        self._made.move_to_end(key)
+        return self._made[key]
+
+
+class Resolver:
+    """Makes states of inputs; keeps wearers, pieces and their trees between edits."""
+
+    def __init__(self) -> None:
+        self._wearers: Recent[Wearer] = Recent()
+        self._pieces: Recent[Piece] = Recent()
+        self._checked: tuple[TypedRecord, CheckedRecord] | None = None
+
+    def resolve(self, inputs: Inputs) -> SessionState:
+        """
+        Find all that follows from the inputs.
+
+        Returns
+        -------
+        SessionState
+            Without history; with an answer only if nothing is wrong.
+        """
+        problems: dict[str, str] = {}
+        checked = self._check(inputs.typed)
+        problems |= _refusals(checked)
+        wearer = self._wearer(checked.record, problems)
+        piece = self._piece(inputs.piece_file, problems)
+        brief = inputs.brief or Brief()
+        if checked.record is not None:
+            brief = brief_for(checked.record, inputs.brief)
+        values = _values(inputs, problems)
+        placement = placement_of(values) if values.keys() >= PLACING_BOXES else None
+        answer = None
+        if wearer and piece and placement and not problems:
+            answer = quick_answer(wearer, piece, placement, brief)
+        return SessionState(
+            inputs=inputs,
+            revision=0,
+            past=(),
+            future=(),
+            checked=checked,
+            wearer=wearer,
+            piece=piece,
+            brief=brief,
+            values=values,
+            placement=placement,
+            problems=problems,
+            answer=answer,
+            closer=None,
+            solving=Solving(),
+            message="",
+        )
+
+    def _check(self, typed: TypedRecord) -> CheckedRecord:
+        if self._checked is None or self._checked[0] != typed:
+            self._checked = (typed, check_typed(typed))
+        return self._checked[1]
+
+    def _wearer(self, record: Record | None, problems: dict[str, str]) -> Wearer | None:
+        if record is None:
+            return None
+        try:
+            key = record_to_json(record)
+            return self._wearers.get(key, lambda: wearer_from_record(record))
+        except FitkitError as problem:
+            problems["record"] = str(problem)
+            return None
+
+    def _piece(self, file: str, problems: dict[str, str]) -> Piece | None:
+        if not file:
+            return None
+        key = (file, _stamp(Path(file)), _stamp(notes_path(file)))
+        try:
+            return self._pieces.get(key, lambda: finish(read_design(file)))
+        except FitkitError as problem:
+            problems["piece"] = str(problem)
+            return None
+
+
+def _refusals(checked: CheckedRecord) -> dict[str, str]:
+    """Give the first slip of each box that refuses the record."""
+    refused: dict[str, str] = {}
+    for slip in checked.slips:
+        if slip.severity == "refuse":
+            refused.setdefault(slip.key or "record", slip.message)
+    return refused
+
+
+def _values(inputs: Inputs, problems: dict[str, str]) -> dict[str, float]:
+    values: dict[str, float] = {}
+    for name in BOXES:
+        value, problem = box_value(name, inputs.numbers[name])
+        if value is None:
+            problems[name] = problem
+        else:
+            values[name] = value
+    return values
+
+
+def _stamp(path: Path) -> int:
+    """Tell one state of a file from another; 0 if it is not there."""
+    return path.stat().st_mtime_ns if path.is_file() else 0
