@@ -134,7 +134,7 @@ centimetres: did you mean 574 mm?'
         try:
             return self.use_record(record_from_json(text))
         except FitkitError as problem:
-            return self._say(f"That file was not opened: {problem}")
+            return self.say(f"That file was not opened: {problem}")
 
     def use_piece(self, path: Path | str) -> SessionState:
         """Choose the mesh file of the piece."""
@@ -152,9 +152,7 @@ centimetres: did you mean 574 mm?'
         with self._lock:
             inputs = self.state.inputs
             if len(inputs.kept) >= MOST_KEPT:
-                return self._say(
-                    f"{MOST_KEPT} placements are kept already: drop one first."
-                )
+                return self.say(f"{MOST_KEPT} placements are kept already: drop one first.")
             name = name.strip()[:60] or f"Placement {len(inputs.kept) + 1}"
             kept = (*inputs.kept, Kept(name=name, numbers=inputs.numbers))
             return self._change(replace(inputs, kept=kept), message=f"Kept as {name}.")
@@ -186,11 +184,12 @@ centimetres: did you mean 574 mm?'
         future: tuple[Inputs, ...],
         message: str = "",
     ) -> SessionState:
-        new = self._resolver.resolve(inputs)
+        new = self._resolver.resolve(inputs, self.state)
         new = replace(new, past=past, future=future, message=message)
         return self._publish(replace(new, solving=self._solving_for(new)))
 
-    def _say(self, message: str) -> SessionState:
+    def say(self, message: str) -> SessionState:
+        """Say something to the maker, and change nothing."""
         return self._publish(replace(self.state, message=message))
 
     # -- undo ---------------------------------------------------------------------
@@ -200,7 +199,7 @@ centimetres: did you mean 574 mm?'
         with self._lock:
             state, self._gesture = self.state, None
             if not state.past:
-                return self._say("There is nothing to undo.")
+                return self.say("There is nothing to undo.")
             future = (*state.future, state.inputs)
             return self._go(state.past[-1], past=state.past[:-1], future=future)
 
@@ -209,7 +208,7 @@ centimetres: did you mean 574 mm?'
         with self._lock:
             state, self._gesture = self.state, None
             if not state.future:
-                return self._say("There is nothing to redo.")
+                return self.say("There is nothing to redo.")
             past = (*state.past, state.inputs)
             return self._go(state.future[-1], past=past, future=state.future[:-1])
 
@@ -233,7 +232,7 @@ centimetres: did you mean 574 mm?'
             if state.solving.stage == "running":
                 return state
             if state.wearer is None or state.piece is None or "fit" in state.problems:
-                return self._say("The solver needs a record and a piece without problems.")
+                return self.say("The solver needs a record and a piece without problems.")
             self._solved_for = _question(state)
             self._publish(replace(state, solving=Solving(stage="running"), message=""))
             self._run = SolverRun(state.wearer, state.piece, state.brief, self._report)
@@ -256,7 +255,7 @@ centimetres: did you mean 574 mm?'
         with self._lock:
             offer = self.state.solving.offer
             if offer is None:
-                return self._say("There is no answer of the solver to take.")
+                return self.say("There is no answer of the solver to take.")
             self._solved_for = ()
             boxes = {**self.state.inputs.numbers, **numbers_of(offer.placement)}
             return self._change(replace(self.state.inputs, numbers=boxes))
@@ -287,20 +286,20 @@ centimetres: did you mean 574 mm?'
         """Save the record; says why not if it cannot be."""
         record = self.state.checked.record
         if record is None:
-            return self._say("The record was not saved: mend what is marked first.")
+            return self.say("The record was not saved: mend what is marked first.")
         try:
             write_record(record, Path(path))
         except FitkitError as problem:
-            return self._say(f"The record was not saved: {problem}")
-        return self._say(f"Saved the record as {Path(path).name}.")
+            return self.say(f"The record was not saved: {problem}")
+        return self.say(f"Saved the record as {Path(path).name}.")
 
     def save(self, path: Path | str) -> SessionState:
         """Save the whole session to a JSON file; says why not if it cannot be."""
         try:
             write_session(self.state, Path(path))
         except FitkitError as problem:
-            return self._say(f"The session was not saved: {problem}")
-        return self._say(f"Saved the session as {Path(path).name}.")
+            return self.say(f"The session was not saved: {problem}")
+        return self.say(f"Saved the session as {Path(path).name}.")
 
     def open(self, path: Path | str) -> SessionState:
         """
@@ -313,9 +312,9 @@ centimetres: did you mean 574 mm?'
             try:
                 saved = read_session(Path(path), piece_file=self.state.inputs.piece_file)
             except FitkitError as problem:
-                return self._say(f"The session was not opened: {problem}")
+                return self.say(f"The session was not opened: {problem}")
             state = self._change(saved.inputs)
-            return self._say(same_figures(state, saved))
+            return self.say(same_figures(state, saved))
 
 
 def _question(state: SessionState) -> tuple[object, ...]:

@@ -1,20 +1,7 @@
 // Number boxes with their sliders, built from the list that the kernel sends.
 
-// A small element maker: tag, properties, children (text is always set as text).
-export function make(tag, properties = {}, ...children) {
-  const element = document.createElement(tag);
-  for (const [name, value] of Object.entries(properties)) {
-    if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
-    else if (name in element && name !== "list") element[name] = value;
-    else element.setAttribute(name, value);
-  }
-  element.append(...children);
-  return element;
-}
-
-export function button(words, onclick, properties = {}) {
-  return make("button", { type: "button", textContent: words, onclick, ...properties });
-}
+import { figure } from "./drawing.js";
+import { make } from "./elements.js";
 
 let made = 0;
 
@@ -95,19 +82,19 @@ export class ZoneTable {
     const sign = { clash: "✕", short: "!", met: "✓" }[kind];
     const words = { clash: "touches", short: "short", met: "as asked" }[kind];
     const loose = zone.loose_mm > 0.02;
-    const median = zone.median_mm.toFixed(1) + (loose ? " ↑" : "");
+    const median = figure(zone.median_mm) + (loose ? " ↑" : "");
     const title = loose ? `looser than the ${zone.most_mm} mm asked for its median` : "";
     return make("tr", { className: `fk-${kind}`, "data-zone": zone.zone },
       make("td", { className: "fk-sign", textContent: sign, title: words,
         "aria-label": words }),
       make("th", { scope: "row", textContent: zone.title }),
-      make("td", { textContent: zone.least_mm.toFixed(1), "data-figure": "least" }),
-      make("td", { textContent: zone.asked_mm.toFixed(0) }),
+      make("td", { textContent: figure(zone.least_mm), "data-figure": "least" }),
+      make("td", { textContent: figure(zone.asked_mm, 0) }),
       make("td", { textContent: signed(zone.spare_mm) }),
       make("td", { textContent: median, title }));
   }
 }
 
 function signed(value) {
-  return (value < 0 ? "−" : "+") + Math.abs(value).toFixed(1);
+  return (value < 0 ? "" : "+") + figure(value);
 }

@@ -26,6 +26,11 @@ export function easeClass(ease, asked) {
   return ease < asked ? "short" : "met";
 }
 
+// A figure in millimetres for people.
+export function figure(value, decimals = 1) {
+  return value.toFixed(decimals).replace("-", "−");
+}
+
 // A canvas with its scale: `window` is [left, bottom, right, top] in drawn millimetres.
 export class Sheet {
   constructor(canvas, view) {
@@ -214,7 +219,7 @@ function drawFigures(sheet, outline, colours) {
     sheet.ctx.fillStyle = colours[spot.kind];
     sheet.ctx.fill();
     const bold = spot.kind !== "met";
-    sheet.text(spot.gap.toFixed(1), tx, ty, colours.ink, { bold, back: colours.head });
+    sheet.text(figure(spot.gap), tx, ty, colours.ink, { bold, back: colours.head });
   }
 }
 
@@ -305,10 +310,21 @@ function drawPlanes(sheet, { colours, values, dragged }) {
       ctx.lineTo(size[0], at);
     }
     sheet.stroke(colours.plane, strong ? 2 : 1, [10, 4, 2, 4]);
-    const words = `${plane.name} cut`;
-    if (plane.upright) sheet.text(words, at + 4, 22, colours.plane, { align: "left" });
-    else sheet.text(words, 6, at - 8, colours.plane, { align: "left" });
+    drawGrip(sheet, plane, at, colours);
   }
+}
+
+// A tab at the edge by which a plane is dragged, with its name.
+function drawGrip(sheet, { name, upright }, at, colours) {
+  const { ctx } = sheet, words = `${name} cut`;
+  const width = 8 + 6 * words.length;
+  const [x, y] = upright ? [at - width / 2, 0] : [0, at - 8];
+  ctx.fillStyle = colours.paper;
+  ctx.beginPath();
+  ctx.rect(x, y, width, 16);
+  ctx.fill();
+  sheet.stroke(colours.plane, 1);
+  sheet.text(words, x + width / 2, y + 8.5, colours.plane);
 }
 
 // The planes of the other sections, as lines of this one.

@@ -7,7 +7,8 @@ from importlib.resources import files
 
 #: An import of one of our own modules: the text of that module stands before it.
 _OWN_IMPORT = re.compile(r'^import \{[^}]*\} from "\./([a-z_]+)\.js";\n', re.MULTILINE)
-_EXPORT = re.compile(r"^export (?=(?:async )?(?:function|class|const|let) )", re.MULTILINE)
+#: What a module gives to others, and the name of it.
+_EXPORT = re.compile(r"^export (?=(?:function|class|const) (\w+))", re.MULTILINE)
 
 
 def joined_module(name: str) -> str:
@@ -22,7 +23,8 @@ def joined_module(name: str) -> str:
     Returns
     -------
     str
-        One ES module; what the imported modules export has become plain names.
+        One ES module; each imported one stands before it in a function of its own, so
+        that what it does not export stays its own.
 
     Notes
     -----
@@ -32,7 +34,13 @@ def joined_module(name: str) -> str:
     texts: dict[str, str] = {}
     _gather(name, texts)
     *imported, last = texts.values()
-    return "".join(_EXPORT.sub("", text) for text in imported) + last
+    return "".join(_closed(text) for text in imported) + last
+
+
+def _closed(text: str) -> str:
+    names = ", ".join(_EXPORT.findall(text))
+    body = _EXPORT.sub("", text)
+    return f"const {{ {names} }} = (() => {{\n{body}return {{ {names} }};\n}})();\n"
 
 
 def style_sheet() -> str:

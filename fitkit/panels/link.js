@@ -11,6 +11,22 @@ export class Link {
     Object.assign(this, { model, onSilence, queue: [], sent: null, seq: 0, gesture: 0 });
   }
 
+  // A page shows the panel, or no longer does.
+  shown(yes) {
+    this.model.send({ shown: yes });
+  }
+
+  // Type into a text box; what still waits for the same box is replaced.
+  type(box, text) {
+    const last = this.queue.at(-1);
+    if (last?.command === "type_in" && last.box === box && last.gesture === this.gesture) {
+      last.text = text;
+    } else {
+      this.queue.push({ command: "type_in", box, text, gesture: this.gesture });
+    }
+    this.flush();
+  }
+
   // Change number boxes; edits of one gesture that still wait are merged.
   edit(numbers) {
     const last = this.queue.at(-1);
@@ -56,7 +72,17 @@ export class Link {
     this.timer = setTimeout(() => this.onSilence(true), SILENCE_MS);
   }
 
+  // Text that the kernel has not answered yet, the newest of each box.
+  untold() {
+    const all = {};
+    for (const one of [this.sent, ...this.queue]) {
+      if (one?.command === "type_in") all[one.box] = one.text;
+    }
+    return all;
+  }
+
   end() {
     clearTimeout(this.timer);
+    this.shown(false);
   }
 }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
+from dataclasses import replace
 from pathlib import Path
 from typing import Generic, TypeVar
 
@@ -50,9 +51,15 @@ class Resolver:
         self._pieces: Recent[Piece] = Recent()
         self._checked: tuple[TypedRecord, CheckedRecord] | None = None
 
-    def resolve(self, inputs: Inputs) -> SessionState:
+    def resolve(self, inputs: Inputs, before: SessionState | None = None) -> SessionState:
         """
         Find all that follows from the inputs.
+
+        Parameters
+        ----------
+        inputs : Inputs
+        before : SessionState, optional
+            The state so far: its answer stands if nothing that it depends on has changed.
 
         Returns
         -------
@@ -69,10 +76,7 @@ class Resolver:
             brief = brief_for(checked.record, inputs.brief)
         values = _values(inputs, problems)
         placement = placement_of(values) if values.keys() >= PLACING_BOXES else None
-        answer = None
-        if wearer and piece and placement and not problems:
-            answer = quick_answer(wearer, piece, placement, brief)
-        return SessionState(
+        state = SessionState(
             inputs=inputs,
             revision=0,
             past=(),
@@ -84,11 +88,16 @@ class Resolver:
             values=values,
             placement=placement,
             problems=problems,
-            answer=answer,
+            answer=None,
             closer=None,
             solving=Solving(),
             message="",
         )
+        if wearer is None or piece is None or placement is None or problems:
+            return state
+        if before is not None and before.answer and _same_question(state, before):
+            return replace(state, answer=before.answer, closer=before.closer)
+        return replace(state, answer=quick_answer(wearer, piece, placement, brief))
 
     def _check(self, typed: TypedRecord) -> CheckedRecord:
         if self._checked is None or self._checked[0] != typed:
@@ -114,6 +123,16 @@ class Resolver:
         except FitkitError as problem:
             problems["piece"] = str(problem)
             return None
+
+
+def _same_question(new: SessionState, old: SessionState) -> bool:
+    """Whether two states ask about the same wearer, piece, brief and placement."""
+    return (
+        new.wearer is old.wearer
+        and new.piece is old.piece
+        and new.brief == old.brief
+        and all(new.values[name] == old.values[name] for name in PLACING)
+    )
 
 
 def _refusals(checked: CheckedRecord) -> dict[str, str]:

@@ -1,9 +1,10 @@
 // The panel of three linked sections: the pointer moves planes and piece here, at once;
 // the kernel answers with ease and verdict.
 
-import { Body, jawMap, pieceMap } from "./cutting.js";
-import { CLASSES, Sheet, VIEWS, drawSection, planesIn } from "./drawing.js";
-import { NumberBox, ZoneTable, button, make } from "./controls.js";
+import { Body, carried, jawMap, pieceMap } from "./cutting.js";
+import { CLASSES, Sheet, VIEWS, drawSection, figure, planesIn } from "./drawing.js";
+import { NumberBox, ZoneTable } from "./controls.js";
+import { button, few, items, make } from "./elements.js";
 import { Link } from "./link.js";
 
 // Room around the head in every section. [mm]
@@ -41,6 +42,7 @@ class SectionsPanel {
     this.listen();
     this.readScene();
     this.readState();
+    this.link.shown(true);
   }
 
   // -- building ----------------------------------------------------------------------
@@ -60,7 +62,7 @@ class SectionsPanel {
       make("div", { className: "fk-views" }, ...this.views.map((view) => view.element)),
       this.buildLegend(),
       make("div", { className: "fk-columns" }, this.buildControls(),
-        make("section", {}, this.table.element, this.checks, this.closer)));
+        make("section", {}, this.table.element, this.checks)));
   }
 
   buildView(view) {
@@ -104,7 +106,7 @@ class SectionsPanel {
       make("div", { className: "fk-buttons" }, this.undo, this.redo,
         make("label", {}, this.whole, " whole piece in view")),
       make("div", { className: "fk-buttons" }, this.start, this.stop, this.take, this.leave),
-      this.solving, this.offer);
+      this.solving, this.offer, this.closer);
   }
 
   // -- listening ---------------------------------------------------------------------
@@ -196,7 +198,7 @@ class SectionsPanel {
       }
     }
     const title = this.model.get("zone_titles")[best.zone];
-    shown.readout.textContent = title ? `${title}: ${best.gap.toFixed(1)} mm` : "";
+    shown.readout.textContent = title ? `${title}: ${figure(best.gap)} mm` : "";
   }
 
   command(name) {
@@ -255,7 +257,7 @@ class SectionsPanel {
     const answer = this.silent ? { ...state, ...NO_ANSWER } : state;
     this.verdict.textContent = answer.verdict || "No answer";
     this.verdict.dataset.verdict = answer.verdict ? (answer.fits ? "fits" : "misses") : "none";
-    this.reasons.replaceChildren(...items(answer.reasons));
+    this.reasons.replaceChildren(...items(few(answer.reasons, 6)));
     this.notice.textContent = this.silent
       ? "The kernel has not answered yet. If it was restarted, run the cells again."
       : state.missing || state.message;
@@ -294,7 +296,7 @@ class SectionsPanel {
     this.stop.hidden = !running;
     this.take.hidden = this.leave.hidden = !offered;
     this.solving.textContent = solving.words;
-    this.offer.replaceChildren(...items(solving.offer));
+    this.offer.replaceChildren(...items(few(solving.offer, 6)));
   }
 
   // -- drawing -----------------------------------------------------------------------
@@ -314,34 +316,31 @@ class SectionsPanel {
     const colours = coloursOf(this.root);
     const ease = placed && !this.silent ? this.ease : null;
     const shown = { values, maps, ease, asked, colours, dragged: this.dragged?.box };
+    const [from, to] = this.extent(maps);
     for (const one of this.views) {
-      one.sheet.fit(this.windowOf(one.view, maps));
+      one.sheet.fit(windowOf(one.view, from, to));
+      one.element.style.flexGrow = Math.round(one.sheet.window[2] - one.sheet.window[0]);
       one.outline = drawSection(one.sheet, this.scene, shown);
       this.describe(one);
     }
     this.root.dataset.frameMs = (performance.now() - began).toFixed(2);
   }
 
-  // What a section shows: the head with room around it, or the whole piece.
-  windowOf(view, maps) {
+  // Corners of what is shown: the head with room around it, or the whole piece.
+  extent(maps) {
     const [low, high] = this.scene.box ?? [[-80, -110, -130], [80, 110, 130]];
     const from = low.map((value) => value - ROOM_MM), to = high.map((value) => value + ROOM_MM);
-    if (this.whole.checked && maps) {
-      for (const body of this.scene.bodies.filter((one) => one.role === "wall")) {
-        const { grow, shift } = maps[body.moves];
-        for (let s = 0; s < body.runs.length; s += 4) {
-          for (let k = 0; k < 3; k++) {
-            const at = shift[k] + grow[3 * k] * body.runs[s] + grow[3 * k + 1] * body.runs[s + 1]
-              + grow[3 * k + 2] * body.runs[s + 2];
-            from[k] = Math.min(from[k], at - body.runs[s + 3] - 5);
-            to[k] = Math.max(to[k], at + body.runs[s + 3] + 5);
-          }
+    if (!this.whole.checked || !maps) return [from, to];
+    for (const body of this.scene.bodies.filter((one) => one.role === "wall")) {
+      for (let s = 0; s < body.runs.length; s += 4) {
+        const at = carried(maps[body.moves], body.runs.slice(s, s + 3));
+        for (let k = 0; k < 3; k++) {
+          from[k] = Math.min(from[k], at[k] - body.runs[s + 3] - 5);
+          to[k] = Math.max(to[k], at[k] + body.runs[s + 3] + 5);
         }
       }
     }
-    const { across, up, flip } = view;
-    const sides = [from[across] * flip, to[across] * flip].sort((a, b) => a - b);
-    return [sides[0], from[up], sides[1], to[up]];
+    return [from, to];
   }
 
   // The section in words, for those who do not see it.
@@ -352,19 +351,23 @@ class SectionsPanel {
         if (gap < (least?.gap ?? Infinity)) least = { gap, zone: zones[k] };
       });
     }
-    const where = `${view.name} section at ${this.values()[view.box]?.toFixed(1)} mm`;
+    const where = `${view.name} section at ${figure(this.values()[view.box] ?? NaN)} mm`;
     const title = least && this.model.get("zone_titles")[least.zone];
-    const words = least ? `least ease on it ${least.gap.toFixed(1)} mm, ${title}` : "no ease known";
+    const words = least ? `least ease on it ${figure(least.gap)} mm, ${title}` : "no ease known";
     const label = `${where}: ${words}. Arrow keys move the cut.`;
     if (canvas.getAttribute("aria-label") !== label) canvas.setAttribute("aria-label", label);
   }
 }
 
-const NO_ANSWER = { verdict: "", fits: false, reasons: [], zones: [], checks: [], closer: null };
-
-function items(all) {
-  return all.map((words) => make("li", { textContent: words }));
+// The window of one section; all three are equally high, so that they share one scale.
+function windowOf({ across, up, flip }, from, to) {
+  const sides = [from[across] * flip, to[across] * flip].sort((a, b) => a - b);
+  const height = Math.max(to[1] - from[1], to[2] - from[2]);
+  const middle = (from[up] + to[up]) / 2;
+  return [sides[0], middle - height / 2, sides[1], middle + height / 2];
 }
+
+const NO_ANSWER = { verdict: "", fits: false, reasons: [], zones: [], checks: [], closer: null };
 
 // Colours are set in the style sheet, for light and dark.
 export function coloursOf(root) {

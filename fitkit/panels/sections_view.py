@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, ClassVar
 
-import anywidget
 import ipywidgets
 import traitlets
 
 from fitkit.panels.answer import zone_title
+from fitkit.panels.base_view import PanelView, with_errors
 from fitkit.panels.controller import SessionController
 from fitkit.panels.front_end import joined_module, style_sheet
 from fitkit.panels.message import box_messages, state_message
@@ -17,69 +17,50 @@ from fitkit.panels.scene import scene_message
 from fitkit.panels.state import SessionState
 from fitkit.wearer.zones import ZONES
 
-#: What the browser may ask for by name, besides moving number boxes.
-COMMANDS = frozenset(
-    {"undo", "redo", "look_closer", "start_solver", "stop_solver", "take", "leave"}
-)
 
-
-class SectionsView(anywidget.AnyWidget):
-    """
-    Three linked sections with sliders, ease and verdict.
-
-    Parameters
-    ----------
-    session : SessionController
-    errors : ipywidgets.Output
-        Where a fault of fitkit is shown.
-    """
+class SectionsView(PanelView):
+    """Three linked sections with sliders, ease, verdict and the solver."""
 
     _esm = joined_module("sections")
     _css = style_sheet()
     #: Meshes, sent when wearer or piece change.
     scene = traitlets.Dict().tag(sync=True)
-    #: The whole state, sent with every change.
-    state = traitlets.Dict().tag(sync=True)
     boxes: traitlets.List[Any] = traitlets.List().tag(sync=True)
     zone_titles: traitlets.List[str] = traitlets.List().tag(sync=True)
+    commands: ClassVar[frozenset[str]] = frozenset(
+        {"undo", "redo", "look_closer", "start_solver", "stop_solver", "take", "leave"}
+    )
 
     def __init__(self, session: SessionController, errors: ipywidgets.Output) -> None:
-        self._session, self._errors = session, errors
-        self._answered = 0
-        self._drawn: tuple[object, object] = (session.state.wearer, session.state.piece)
+        state = session.state
+        self._drawn: tuple[object, object] = (state.wearer, state.piece)
         super().__init__(
+            session,
+            errors,
             boxes=box_messages(),
             zone_titles=[zone_title(zone) for zone in ZONES],
-            scene=scene_message(session.state.wearer, session.state.piece),
-            state=self._message(session.state),
+            scene=scene_message(state.wearer, state.piece),
         )
-        session.watch(self._show)
-        self.on_msg(self._hear)
 
-    def _message(self, state: SessionState) -> dict[str, Any]:
-        return {**state_message(state), "answered": self._answered}
+    def message(self, state: SessionState) -> dict[str, Any]:
+        """Give a state as the sections want it."""
+        return state_message(state)
 
-    def _show(self, state: SessionState) -> None:
+    def refresh(self, state: SessionState) -> None:
+        """Send a state, and the meshes before it if they are others."""
         meshes = (state.wearer, state.piece)
         if meshes != self._drawn:
             self._drawn = meshes
             self.scene = scene_message(state.wearer, state.piece)
-        self.state = self._message(state)
+        super().refresh(state)
 
-    def _hear(self, _: object, content: Mapping[str, Any], __: object) -> None:
-        """Do what the browser asks for; answer it even if nothing has changed."""
-        self._errors.clear_output()
-        with self._errors:  # a fault shows its traceback under the panel
-            self._answered = int(content["seq"])
-            self._do(content)
-        self._show(self._session.state)
-
-    def _do(self, content: Mapping[str, Any]) -> None:
+    def obey(self, content: Mapping[str, Any]) -> None:
+        """Move number boxes, or do one request."""
         if "numbers" in content:
             gesture = (id(self), content["gesture"])
-            self._session.edit(gesture=gesture, **content["numbers"])
-        elif content["command"] in COMMANDS:
-            getattr(self._session, content["command"])()
+            self.session.edit(gesture=gesture, **content["numbers"])
+        else:
+            super().obey(content)
 
 
 def sections_panel(session: SessionController) -> ipywidgets.VBox:
@@ -91,5 +72,4 @@ def sections_panel(session: SessionController) -> ipywidgets.VBox:
     session : SessionController
         Any number of panels may share it.
     """
-    errors = ipywidgets.Output()
-    return ipywidgets.VBox([SectionsView(session, errors), errors])
+    return with_errors(lambda errors: SectionsView(session, errors))

@@ -1,0 +1,27 @@
+// Elements of a page, made in one line; text is always set as text.
+
+// A small element maker: tag, properties, children.
+export function make(tag, properties = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(properties)) {
+    if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
+    else if (name in element && name !== "list") element[name] = value;
+    else element.setAttribute(name, value);
+  }
+  element.append(...children);
+  return element;
+}
+
+export function button(words, onclick, properties = {}) {
+  return make("button", { type: "button", textContent: words, onclick, ...properties });
+}
+
+export function items(all) {
+  return all.map((words) => make("li", { textContent: words }));
+}
+
+// The first few of many lines, and how many more there are.
+export function few(all, most) {
+  if (all.length <= most) return all;
+  return [...all.slice(0, most - 1), `and ${all.length - most + 1} more`];
+}
