@@ -11,6 +11,7 @@ from fitkit.assess import assess
 from fitkit.errors import FitkitError
 from fitkit.fit.brief import Brief
 from fitkit.panels.boxes import BOXES, Typed, numbers_of
+from fitkit.panels.openings import CHOICES
 from fitkit.panels.resolve import Resolver
 from fitkit.panels.session_file import read_session, same_figures, write_session
 from fitkit.panels.solving import SolverRun
@@ -140,7 +141,31 @@ centimetres: did you mean 574 mm?'
         """Choose the mesh file of the piece."""
         with self._lock:
             file = str(Path(path).resolve())
-            return self._change(replace(self.state.inputs, piece_file=file))
+            inputs = replace(self.state.inputs, piece_file=file, openings={})
+            return self._change(inputs)
+
+    def name_opening(self, place: int, choice: str) -> SessionState:
+        """
+        Say what an opening is.
+
+        Parameters
+        ----------
+        place : int
+            Its place in the piece's list, from 0.
+        choice : str
+            One of ``CHOICES``.
+
+        Raises
+        ------
+        FitkitError
+            If there is no such choice.
+        """
+        if choice not in CHOICES:
+            raise FitkitError(unknown_message("kind of opening", choice, CHOICES))
+        with self._lock:
+            said = {k: v for k, v in self.state.inputs.openings.items() if k != place}
+            said[place] = choice
+            return self._change(replace(self.state.inputs, openings=said))
 
     def ask(self, brief: Brief | None) -> SessionState:
         """Set what is asked of the fit; None for what is usual for this wearer."""
@@ -301,16 +326,42 @@ centimetres: did you mean 574 mm?'
             return self.say(f"The session was not saved: {problem}")
         return self.say(f"Saved the session as {Path(path).name}.")
 
-    def open(self, path: Path | str) -> SessionState:
+    def write_report(self, folder: Path | str) -> SessionState:
+        """Write the report of the present placement as a folder; says why not if not."""
+        from fitkit.sheets.report import write_report  # drawing loads only when asked for
+
+        with self._lock:
+            state = self.look_closer()
+            if state.closer is None:
+                return self.say("There is no answer to report yet.")
+            try:
+                report = write_report(state.closer, folder, overwrite=True)
+            except FitkitError as problem:
+                return self.say(f"The report was not written: {problem}")
+            return self.say(f"Wrote the report: open {folder}/{report.page.name}.")
+
+    def open(self, path: Path | str, *, pieces: Path | str | None = None) -> SessionState:
         """
         Open a saved session; the one at hand stays if it cannot be read.
 
-        The new state's message says whether the figures are the same as when it was
-        saved.
+        Parameters
+        ----------
+        path : path
+        pieces : path, optional
+            Folder in which its piece is looked for; that of the session if left out.
+
+        Returns
+        -------
+        SessionState
+            Its message says whether the figures are the same as when it was saved.
         """
         with self._lock:
             try:
-                saved = read_session(Path(path), piece_file=self.state.inputs.piece_file)
+                saved = read_session(
+                    Path(path),
+                    pieces=Path(path).parent if pieces is None else Path(pieces),
+                    piece_file=self.state.inputs.piece_file,
+                )
             except FitkitError as problem:
                 return self.say(f"The session was not opened: {problem}")
             state = self._change(saved.inputs)

@@ -25,3 +25,11 @@ export function few(all, most) {
   if (all.length <= most) return all;
   return [...all.slice(0, most - 1), `and ${all.length - most + 1} more`];
 }
+
+// An element of an SVG picture.
+export function drawn(tag, attributes, ...children) {
+  const element = document.createElementNS("http://www.w3.org/2000/svg", tag);
+  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
+  element.append(...children);
+  return element;
+}

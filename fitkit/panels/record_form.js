@@ -1,9 +1,8 @@
 // The record form: boxes from the measures catalogue, how to take each, slips as typed.
 
-import { button, items, make } from "./elements.js";
+import { button, drawn, items, make } from "./elements.js";
 import { Link } from "./link.js";
 
-const SVG = "http://www.w3.org/2000/svg";
 let made = 0;
 
 class RecordForm {
@@ -166,13 +165,6 @@ function sexChoice() {
   const options = [["", "not stated"], ["female", "female"], ["male", "male"]];
   return make("select", {}, ...options.map(([value, textContent]) =>
     make("option", { value, textContent })));
-}
-
-function drawn(tag, attributes, ...children) {
-  const element = document.createElementNS(SVG, tag);
-  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
-  element.append(...children);
-  return element;
 }
 
 export default {

@@ -12,6 +12,7 @@ from fitkit.errors import FitkitError
 from fitkit.fit.brief import Brief, brief_for
 from fitkit.panels.answer import quick_answer
 from fitkit.panels.boxes import BOXES, PLACING, box_value, placement_of
+from fitkit.panels.openings import with_openings_named
 from fitkit.panels.state import Inputs, SessionState, Solving
 from fitkit.panels.typed import CheckedRecord, TypedRecord, check_typed
 from fitkit.piece.buildup import Piece, finish
@@ -49,6 +50,7 @@ class Resolver:
     def __init__(self) -> None:
         self._wearers: Recent[Wearer] = Recent()
         self._pieces: Recent[Piece] = Recent()
+        self._named: Recent[Piece] = Recent()
         self._checked: tuple[TypedRecord, CheckedRecord] | None = None
 
     def resolve(self, inputs: Inputs, before: SessionState | None = None) -> SessionState:
@@ -70,7 +72,7 @@ class Resolver:
         checked = self._check(inputs.typed)
         problems |= _refusals(checked)
         wearer = self._wearer(checked.record, problems)
-        piece = self._piece(inputs.piece_file, problems)
+        piece = self._piece(inputs, problems)
         brief = inputs.brief or Brief()
         if checked.record is not None:
             brief = brief_for(checked.record, inputs.brief)
@@ -114,15 +116,20 @@ class Resolver:
             problems["record"] = str(problem)
             return None
 
-    def _piece(self, file: str, problems: dict[str, str]) -> Piece | None:
+    def _piece(self, inputs: Inputs, problems: dict[str, str]) -> Piece | None:
+        file = inputs.piece_file
         if not file:
             return None
         key = (file, _stamp(Path(file)), _stamp(notes_path(file)))
         try:
-            return self._pieces.get(key, lambda: finish(read_design(file)))
+            drawn = self._pieces.get(key, lambda: finish(read_design(file)))
         except FitkitError as problem:
             problems["piece"] = str(problem)
             return None
+        if not inputs.openings:
+            return drawn
+        said = (key, tuple(inputs.openings.items()))
+        return self._named.get(said, lambda: with_openings_named(drawn, inputs.openings))
 
 
 def _same_question(new: SessionState, old: SessionState) -> bool:

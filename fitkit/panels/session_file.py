@@ -12,6 +12,7 @@ from typing import Any
 from fitkit.errors import FitkitError, RecordError
 from fitkit.fit.brief import Brief, Ease, Weights
 from fitkit.panels.boxes import BOXES, Typed, starting_numbers
+from fitkit.panels.openings import CHOICES
 from fitkit.panels.state import Inputs, Kept, SessionState
 from fitkit.panels.typed import TypedRecord
 from fitkit.piece.design import notes_path
@@ -56,6 +57,7 @@ def write_session(state: SessionState, path: Path) -> None:
             "file": Path(inputs.piece_file).name,
             "sha256": _digest(inputs.piece_file),
         },
+        "openings": {str(place): said for place, said in inputs.openings.items()},
         "brief": None if inputs.brief is None else _brief_as_json(inputs.brief),
         "numbers": dict(inputs.numbers),
         "kept": [{"name": k.name, "numbers": dict(k.numbers)} for k in inputs.kept],
@@ -72,16 +74,17 @@ def write_session(state: SessionState, path: Path) -> None:
     replace_text(path, text + "\n")
 
 
-def read_session(path: Path, *, piece_file: str = "") -> SavedSession:
+def read_session(path: Path, *, pieces: Path, piece_file: str = "") -> SavedSession:
     """
     Read a session file.
 
     Parameters
     ----------
     path : Path
+    pieces : Path
+        Folder that its piece is looked for in.
     piece_file : str
-        Mesh file at hand, which is taken if it has the saved name. Otherwise the piece
-        must lie in the folder of the session file.
+        Mesh file at hand, which is taken if it has the saved name.
 
     Raises
     ------
@@ -92,18 +95,20 @@ def read_session(path: Path, *, piece_file: str = "") -> SavedSession:
         content = parse_json(read_text(path, most_bytes=LARGEST_SESSION))
         _check_version(content)
         piece = _object(content, "piece")
-        file = _piece_path(str(piece.get("file", "")), path.parent, piece_file)
+        file = _piece_path(str(piece.get("file", "")), pieces, piece_file)
+        same_piece = _digest(file) == piece.get("sha256")
         figures = _object(content, "figures")
         return SavedSession(
             inputs=Inputs(
                 typed=_typed(_object(content, "record")),
                 piece_file=file,
+                openings=_openings(content.get("openings")) if same_piece else {},
                 brief=_brief(content.get("brief")),
                 numbers=_numbers(content.get("numbers")),
                 kept=tuple(_kept(one) for one in content.get("kept") or ()),
             ),
             least_mm=_figures(_object(figures, "least_mm")),
-            same_piece=_digest(file) == piece.get("sha256"),
+            same_piece=same_piece,
         )
     except (FitkitError, AttributeError, TypeError) as problem:
         msg = f"{path.name}: {problem}"
@@ -114,7 +119,7 @@ def same_figures(state: SessionState, saved: SavedSession) -> str:
     """Say whether a session that was opened has the figures that it was saved with."""
     if saved.inputs.piece_file and not Path(saved.inputs.piece_file).is_file():
         name = Path(saved.inputs.piece_file).name
-        return f"Opened; now choose the piece: {name} is not beside the session."
+        return f"Opened; now choose the piece: {name} is not here."
     if state.answer is None:
         return "Opened; it has no answer yet."
     zones = state.answer.ease.by_zone
@@ -189,6 +194,15 @@ def _numbers(numbers: Any) -> dict[str, Typed]:
         if name in BOXES and isinstance(value, (int, float, str))
     }
     return {**starting_numbers(), **kept}
+
+
+def _openings(said: Any) -> dict[int, str]:
+    given = said if isinstance(said, dict) else {}
+    return {
+        int(place): choice
+        for place, choice in given.items()
+        if place.isdecimal() and choice in CHOICES
+    }
 
 
 def _kept(one: Mapping[str, Any]) -> Kept:

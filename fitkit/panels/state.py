@@ -34,6 +34,8 @@ class Inputs:
     typed: TypedRecord = field(default_factory=TypedRecord)
     #: Mesh file of the piece; empty if none is chosen.
     piece_file: str = ""
+    #: What the maker has said of openings, by their place in the piece's list, from 0.
+    openings: Mapping[int, str] = field(default_factory=dict)
     #: What is asked of the fit; None is the usual brief for this wearer.
     brief: Brief | None = None
     #: What stands in each number box, by the names in ``BOXES``.
