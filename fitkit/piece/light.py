@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from scipy.sparse import coo_array, csr_array
-from scipy.sparse.csgraph import connected_components
+from scipy.sparse import csr_array
 from scipy.spatial import ConvexHull
 
 from fitkit.errors import DesignError
 from fitkit.geometry.mesh import FloatArray, IntArray, Mesh, join
 from fitkit.geometry.rays import RayScene
+from fitkit.piece.links import components
 
 #: The head is stood in for by an ellipsoid inside that of any adult, and a neck that
 #: reaches down to this height, in the head frame. [mm]
@@ -125,13 +125,6 @@ def gather(mesh: Mesh, links: IntArray, *, patches: int = PATCHES) -> Patches:
     order = np.lexsort((-mesh.areas_mm2, label))
     first = np.append(True, np.diff(label[order]) > 0)
     return Patches(label, order[first])
-
-
-def components(count: int, a: IntArray, b: IntArray) -> IntArray:
-    """Give the number of the connected set that each of `count` nodes is in, (count,)."""
-    graph = coo_array((np.ones(len(a), dtype=bool), (a, b)), shape=(count, count))
-    labels: IntArray = connected_components(graph, directed=False)[1].astype(np.int64)
-    return labels
 
 
 def _exchange(mesh: Mesh, core: Mesh, patches: Patches) -> tuple[csr_array, FloatArray]:

@@ -19,10 +19,12 @@ PARTING_MM = 10.0
 _STEP_MM = 1.0
 #: Two places of one rim closer than this along it are not its two sides. [mm]
 _APART_MM = 12.0
-#: A shorter run of seam, or of rim, is not believed; between two parts, whose gap
-#: varies, a run of rim must be longer. [mm]
-_LEAST_RUN_MM = 5.0
-_LEAST_PARTED_RUN_MM = 2 * PARTING_MM
+#: A shorter run of seam is not believed: where an almond of an eye tapers, its lids
+#: come close. [mm]
+_LEAST_SEAM_MM = 30.0
+#: A shorter run of rim between seams is not believed; between two parts, whose gap
+#: varies, it must be longer. [mm]
+_LEAST_RIM_MM, _LEAST_PARTED_RIM_MM = 5.0, 2 * PARTING_MM
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -39,6 +41,16 @@ class _Trail:
     length: FloatArray
     #: Unit direction, in the surface, in which the surface ends, shape (n, 3).
     out: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class _Run:
+    """A stretch of rim between two seams."""
+
+    #: Points in order, shape (n, 3). [mm]
+    point: FloatArray
+    #: Part of the piece that it belongs to.
+    part: int
 
 
 def rims(surface: Mesh, part: IntArray) -> list[FloatArray]:
@@ -66,17 +78,18 @@ def rims(surface: Mesh, part: IntArray) -> list[FloatArray]:
         return []
     trail = _trail(surface, part)
     seam = _seams(trail)
-    whole, runs = [], []
+    whole: list[FloatArray] = []
+    runs: list[_Run] = []
     for number, loop in enumerate(loops):
         rows = np.nonzero(trail.loop == number)[0]
         if not seam[rows].any():
             whole.append(surface.vertices[np.append(loop, loop[0])])
         else:
             runs += _runs(trail, rows, seam[rows])
-    joined = [_joined(cycle) for cycle in _cycles(runs)]
+    cycles = _cycles(runs)
     return [
         *(rim for rim in whole if _slimness_mm(rim) > SEAM_MM / 2),
-        *(rim for rim in joined if _slimness_mm(rim) > SEAM_MM),
+        *(_joined(cycle) for cycle in cycles if not _is_seam(cycle)),
     ]
 
 
@@ -160,13 +173,17 @@ def _without_short_runs(trail: _Trail, seam: BoolArray, parting: BoolArray) -> B
     for wanted in (True, False):
         for number in range(int(trail.loop.max()) + 1):
             rows = np.nonzero(trail.loop == number)[0]
-            least = _LEAST_RUN_MM
-            if not wanted and parting[rows].any():
-                least = _LEAST_PARTED_RUN_MM
             for run in _circular_runs(seam[rows] == wanted):
+                least = _least_run_mm(wanted, parted=bool(parting[rows].any()))
                 if len(run) < len(rows) and len(run) * _STEP_MM < least:
                     seam[rows[run]] = not wanted
     return seam
+
+
+def _least_run_mm(of_seam: bool, *, parted: bool) -> float:
+    if of_seam:
+        return _LEAST_RIM_MM if parted else _LEAST_SEAM_MM
+    return _LEAST_PARTED_RIM_MM if parted else _LEAST_RIM_MM
 
 
 def _circular_runs(flags: BoolArray) -> list[IntArray]:
@@ -181,16 +198,17 @@ def _circular_runs(flags: BoolArray) -> list[IntArray]:
     return [order[a:b] for a, b in zip(starts, ends, strict=True)]
 
 
-def _runs(trail: _Trail, rows: IntArray, seam: BoolArray) -> list[FloatArray]:
-    return [trail.point[rows[run]] for run in _circular_runs(~seam) if len(run) > 1]
+def _runs(trail: _Trail, rows: IntArray, seam: BoolArray) -> list[_Run]:
+    found = [rows[run] for run in _circular_runs(~seam) if len(run) > 1]
+    return [_Run(trail.point[run], int(trail.part[run[0]])) for run in found]
 
 
-def _cycles(runs: list[FloatArray]) -> list[list[FloatArray]]:
+def _cycles(runs: list[_Run]) -> list[list[_Run]]:
     """Chain runs end to start with the least total jump, until each chain closes."""
     if not runs:
         return []
-    ends = np.array([run[-1] for run in runs])
-    starts = np.array([run[0] for run in runs])
+    ends = np.array([run.point[-1] for run in runs])
+    starts = np.array([run.point[0] for run in runs])
     jump = np.linalg.norm(ends[:, None] - starts[None], axis=2)
     onward = linear_sum_assignment(jump)[1]
     left = set(range(len(runs)))
@@ -206,8 +224,14 @@ def _cycles(runs: list[FloatArray]) -> list[list[FloatArray]]:
     return cycles
 
 
-def _joined(cycle: list[FloatArray]) -> FloatArray:
-    return np.concatenate([*cycle, cycle[0][:1]])
+def _joined(cycle: list[_Run]) -> FloatArray:
+    return np.concatenate([*(run.point for run in cycle), cycle[0].point[:1]])
+
+
+def _is_seam(cycle: list[_Run]) -> bool:
+    """Say whether what is left open between seams is itself too slim for an opening."""
+    parted = len({run.part for run in cycle}) > 1
+    return _slimness_mm(_joined(cycle)) < (PARTING_MM if parted else SEAM_MM)
 
 
 def _slimness_mm(rim: FloatArray) -> float:

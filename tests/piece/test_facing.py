@@ -11,12 +11,12 @@ from fitkit.errors import DesignError
 from fitkit.geometry.distance import SurfaceTree
 from fitkit.geometry.mesh import Mesh, join
 from fitkit.piece.facing import (
-    face_links,
     facing_faces,
     inward_check,
     split_by_facing,
     split_from,
 )
+from fitkit.piece.links import face_links
 
 
 def jawed() -> Shell:
@@ -88,6 +88,30 @@ def test_a_mirrored_shell_gives_the_mirrored_answer():
     here, there = facing_faces(shell.mesh), facing_faces(mirrored)
     differing = shell.mesh.areas_mm2[here != there].sum()
     assert differing < 0.002 * shell.mesh.areas_mm2[here].sum()
+
+
+@pytest.mark.parametrize("name", ["beaked", "layered"])
+@pytest.mark.parametrize(
+    ("shift_mm", "scale", "nod_deg"),
+    [
+        ((0, 20, 0), 1, 0),
+        ((5, -20, -20), 1, 0),
+        ((0, 0, 0), 0.85, 20),
+        ((0, 0, 10), 1.2, -15),
+    ],
+)
+def test_the_answer_bears_an_origin_size_and_nod_that_are_off(
+    name, shift_mm, scale, nod_deg
+):
+    shell = SHELLS[name]()
+    cosine, sine = np.cos(np.radians(nod_deg)), np.sin(np.radians(nod_deg))
+    matrix = np.diag([scale, scale, scale, 1.0])
+    matrix[:3, :3] @= [[1, 0, 0], [0, cosine, sine], [0, -sine, cosine]]
+    matrix[:3, 3] = shift_mm
+    moved = Shell(shell.mesh.moved(matrix), shell.kind)
+    facing = facing_faces(moved.mesh)
+    assert share(moved, facing, OUTER) < 0.001
+    assert share(moved, facing, INNER) > 0.99
 
 
 def test_a_wall_cut_into_needles_is_judged_like_a_whole_one():

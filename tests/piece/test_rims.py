@@ -89,3 +89,30 @@ def test_a_wide_mouth_between_two_parts_is_one_rim_of_its_own():
     mouth, outline = found(join([left, right]), part)
     assert mouth == pytest.approx(2 * (60 + 24), rel=0.06)
     assert outline == pytest.approx(608, rel=0.05)
+
+
+def test_an_almond_keeps_the_tips_where_its_lids_come_close():
+    shell = shells.shell(shells.ball(140), shells.ball(136), shells.NECK_CUT, almond())
+    inner = shell.mesh.submesh(shell.kind == shells.INNER).flipped()
+    eye = rims(inner, np.zeros(len(inner.faces), dtype=int))[-1]
+    # two arcs of radius 34 that cross 50 apart: 2 * sqrt(34² - r²) = 50 between the tips
+    assert np.ptp(eye[:, 0]) == pytest.approx(50, abs=0.2)
+
+
+def almond():
+    """Give a bore whose section is what two circles of radius 34 share, 50 mm long."""
+    off = np.sqrt(34**2 - 25**2)
+    upper, lower = (
+        shells.rod(34, 120, at=(0, 120, s * off), segments=400) for s in (-1, 1)
+    )
+    return upper ^ lower
+
+
+def test_a_split_line_up_the_back_is_no_part_of_the_neck():
+    split = shells.box(2, 100, 150, at=(0, -140, -70))
+    shell = shells.shell(shells.ball(140), shells.ball(136), shells.NECK_CUT, split)
+    inner = shell.mesh.submesh(shell.kind == shells.INNER).flipped()
+    (neck,) = rims(inner, np.zeros(len(inner.faces), dtype=int))
+    radius = np.sqrt(136**2 - 110**2)
+    assert around(neck) == pytest.approx(2 * np.pi * radius, rel=0.02)
+    assert np.ptp(neck[:, 2]) < 3

@@ -1,0 +1,183 @@
+"""What each face of a solid says about facing the head, and how surely."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from fitkit.geometry.mesh import BoolArray, FloatArray, Mesh
+from fitkit.geometry.rays import RayScene
+from fitkit.piece.light import LIFT_MM, Patches, gather, trace_light
+from fitkit.piece.links import Links, blurred, smooth_patches
+
+#: Less light from the head than this means outside; share of 1.
+DARK = 0.1
+#: Light that counts as surely inside, as a share of the inner wall's usual light.
+BRIGHT = 0.85
+#: Light that a wall must get to tell how thick walls are around it, as a share of it.
+FAIRLY_BRIGHT = 0.7
+#: Light that counts as dim, as a share of it.
+DIM = 0.5
+#: Light below which a face without a wall behind it is fairly sure to be outside.
+SHADY = 0.3
+#: Difference in light between the two sides of a wall that settles which is inner.
+TELLING = 0.2
+#: A wall is struck squarely if the cosine between its two sides is above this.
+SQUARE = 0.8
+#: Thickest that material still counts as a wall. [mm]
+THICKEST_WALL_MM = 60.0
+#: A patch narrower than this many walls may be a rim; and what is thicker is no wall,
+#: the less so behind a dim face.
+RIM_WALLS, DIM_WALLS = 2.0, 1.5
+#: A narrow patch with dim faces along this share of its outline is a rim, however
+#: bright: it looks into the cavity across the gap between two parts.
+RIM_BORDER = 0.25
+#: So is a wider one, up to this, if it gets less than this share of the usual light: the
+#: side of a deep opening. [mm]
+TUNNEL_MM, TUNNEL_LIGHT = 30.0, 0.75
+#: Where a doubtful wall is thinner than this many walls, it is the wedge of a rim.
+WEDGE_WALLS = 0.5
+#: A face whose light gets nowhere, by this share, says nothing for itself.
+HIDDEN = 0.1
+#: Nothing can be worn in a gap narrower than this. [mm]
+GAP_MM = 3.0
+#: Inner faces whose median thickness is the usual one around a place.
+WALL_NEIGHBOURS = 24
+#: Weight of fair, weak and faint evidence; sure evidence has 1.
+FAIR, WEAK, FAINT = 0.3, 0.03, 1e-4
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Evidence:
+    """What each of m faces says for itself: 1 facing, 0 not, and how surely."""
+
+    says: FloatArray
+    weight: FloatArray
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Patch:
+    """The smooth patch of wall that each of m faces lies in; all of shape (m,)."""
+
+    #: Twice its area over its outline: its width, if it is a strip. [mm]
+    width_mm: FloatArray
+    #: Share of its outline beyond which a dim face lies.
+    dim_border: FloatArray
+    #: Light from the head, averaged over its area.
+    light: FloatArray
+
+
+def weigh(mesh: Mesh, links: Links) -> Evidence:
+    """
+    Hear every face of a solid: its light, its other side, the patch that it lies in.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Every part of the piece, as solids wound outward, in the head frame. [mm]
+    links : Links
+        From `face_links`.
+
+    Raises
+    ------
+    DesignError
+        If the origin does not lie in a cavity of the piece.
+    """
+    patches = gather(mesh, links.faces)
+    scene = RayScene(mesh)
+    light = trace_light(scene, patches)
+    lit = light.seen > HIDDEN
+    head = np.where(lit, light.head, 0.0)
+    other, thickness, squareness = _other_side(scene, head)
+    squareness = blurred(mesh, squareness, links)
+    gain = squareness * (head - other)
+    walled = lit & (squareness > SQUARE) & (thickness < THICKEST_WALL_MM)
+    inner = walled & (gain > TELLING / 2)
+    if not inner.any():
+        return Evidence(says=np.clip(head / TELLING, 0, 1), weight=np.ones_like(head))
+    usual = _weighted_median(head[inner], mesh.areas_mm2[inner])
+    bright = head > BRIGHT * usual
+    wall = _wall_nearby(mesh, patches, thickness, inner & (head > FAIRLY_BRIGHT * usual))
+    wedge = walled & ~bright & (thickness < WEDGE_WALLS * wall)
+    most = np.where(head < DIM * usual, DIM_WALLS, RIM_WALLS)
+    walled &= (thickness < most * wall) & ~wedge
+    patch = _patches_of_wall(mesh, links, head, dim=head < DIM * usual)
+    narrow = patch.width_mm < RIM_WALLS * wall
+    tunnel = (patch.width_mm < TUNNEL_MM) & (patch.light < TUNNEL_LIGHT * usual)
+    broad = walled & ~narrow
+    alone = np.clip((head / usual - DIM) / (BRIGHT - DIM), 0, 1)
+    says = np.where(broad, np.clip(gain / TELLING, 0, 1), alone)
+    shady = ~walled & (head < SHADY * usual)
+    weight = np.where(broad | wedge | shady, FAIR, WEAK)
+    weight[bright], says[bright] = 1.0, 1.0
+    weight[head < DARK] = 1.0
+    back = walled & (gain < -TELLING) & (head < DIM * usual)
+    weight[back], says[back] = 1.0, 0.0
+    says[wedge] = 0.0
+    gap = _in_gap(scene)
+    weight[gap], says[gap] = WEAK, 0.0
+    weight[~lit], says[~lit] = np.where(gap, 1.0, FAINT)[~lit], 0.0
+    rim = (narrow | tunnel) & (patch.dim_border > RIM_BORDER)
+    weight[rim], says[rim] = 1.0, 0.0
+    return Evidence(says=says, weight=weight)
+
+
+def _other_side(
+    scene: RayScene, light: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Look through the wall: the other side's light, its distance, how square it is."""
+    mesh, solid = scene.mesh, scene.mesh.areas_mm2 > 0
+    inward = np.where(solid[:, None], -mesh.normals, (0.0, 0.0, 1.0))
+    hits = scene.first_hit(mesh.centroids + LIFT_MM * inward, inward)
+    met = (hits.face >= 0) & solid
+    square = np.einsum("ij,ij->i", mesh.normals[hits.face], inward)
+    return light[hits.face], hits.distance_mm + LIFT_MM, np.where(met, square, 0.0)
+
+
+def _in_gap(scene: RayScene) -> BoolArray:
+    """Say which faces have something right in front of them, shape (m,)."""
+    mesh, solid = scene.mesh, scene.mesh.areas_mm2 > 0
+    outward = np.where(solid[:, None], mesh.normals, (0.0, 0.0, 1.0))
+    starts = mesh.centroids + LIFT_MM * outward
+    return scene.blocked(starts, outward, reach_mm=GAP_MM) & solid
+
+
+def _wall_nearby(
+    mesh: Mesh, patches: Patches, thickness: FloatArray, inner: BoolArray
+) -> FloatArray:
+    """Give the usual thickness of the wall around each face in mm, shape (m,)."""
+    known = patches.chief[inner[patches.chief]]
+    if len(known) < WALL_NEIGHBOURS:
+        return np.full(len(thickness), THICKEST_WALL_MM)
+    at = mesh.centroids[patches.chief]
+    _, near = cKDTree(mesh.centroids[known]).query(at, k=WALL_NEIGHBOURS)
+    usual: FloatArray = np.median(thickness[known][near], axis=1)[patches.label]
+    return usual
+
+
+def _patches_of_wall(
+    mesh: Mesh, links: Links, light: FloatArray, *, dim: BoolArray
+) -> _Patch:
+    """Describe the patch, bounded by sharp edges, that each face belongs to."""
+    a, b = links.faces.T
+    patch = smooth_patches(mesh, links)
+    area = np.maximum(np.bincount(patch, mesh.areas_mm2), 1e-12)
+    border = patch[a] != patch[b]
+    own = np.concatenate([a[border], b[border]])
+    beyond = np.concatenate([b[border], a[border]])
+    length = np.tile(links.length_mm[border], 2)
+    outline = np.maximum(np.bincount(patch[own], length, minlength=len(area)), 1e-9)
+    dim_part = np.bincount(patch[own], length * dim[beyond], minlength=len(area))
+    return _Patch(
+        width_mm=(2 * area / outline)[patch],
+        dim_border=(dim_part / outline)[patch],
+        light=(np.bincount(patch, mesh.areas_mm2 * light) / area)[patch],
+    )
+
+
+def _weighted_median(values: FloatArray, weights: FloatArray) -> float:
+    order = np.argsort(values)
+    total = np.cumsum(weights[order])
+    return float(values[order][np.searchsorted(total, total[-1] / 2)])
