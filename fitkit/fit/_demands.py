@@ -35,8 +35,9 @@ TYPICAL_RADIUS_MM = 120.0
 #: Directions in which the hinge's distance is bounded at once.
 HINGE_DIRECTIONS = 16
 #: Families of demand: ease of each zone, its most, sight of each eye, and the rest.
+#: From `SIZE` on they are limits, which are never exceeded.
 SIGHT_LEFT = 2 * len(ZONES)
-HINGE, SIZE, DISTORTION = SIGHT_LEFT + 2, SIGHT_LEFT + 3, SIGHT_LEFT + 4
+HINGE, SIZE, DISTORTION, POSE = range(SIGHT_LEFT + 2, SIGHT_LEFT + 6)
 FAMILIES: tuple[str, ...] = (
     *(f"ease {zone}" for zone in ZONES),
     *(f"most {zone}" for zone in ZONES),
@@ -45,6 +46,7 @@ FAMILIES: tuple[str, ...] = (
     "hinge",
     "size",
     "distortion",
+    "pose",
 )
 
 
@@ -52,7 +54,7 @@ FAMILIES: tuple[str, ...] = (
 class Rows:
     """m demands at one placement: met where `value` is 0 or more."""
 
-    #: mm (percent for size and distortion), shape (m,).
+    #: mm (percent for size and distortion, degrees for turns), shape (m,).
     value: FloatArray
     #: Slope over the k unknowns, shape (m, k).
     slope: FloatArray
@@ -75,8 +77,10 @@ class Rows:
 class View:
     """Ease at chosen head vertices for one placement, with slopes."""
 
+    #: The unknowns, shape (k,), and the placement they make.
+    x: FloatArray
     placement: Placement
-    #: Head vertices looked at, shape (m,).
+    #: Head vertices looked at, shape (m,), in rising order.
     vertex: IntArray
     #: Ease there, shape (m,), and its slope over the unknowns, shape (m, k). [mm]
     ease_mm: FloatArray
@@ -133,7 +137,7 @@ class Demands:
         ease = gaps.signed_mm - self.piece.lining_mm - self.wearer.hair_mm[vertex]
         moved = self.moves.slopes(placement, gaps.wall)
         slope = -np.einsum("mi,mik->mk", gaps.away, moved)
-        return View(placement=placement, vertex=vertex, ease_mm=ease, slope=slope)
+        return View(x=x, placement=placement, vertex=vertex, ease_mm=ease, slope=slope)
 
     def learn(self, x: FloatArray) -> tuple[Rows, float]:
         """
@@ -150,7 +154,7 @@ class Demands:
         surprise = TYPICAL_RADIUS_MM * self.cavity.mismatch(size)
         self.cavity = self.cavity.stretched(size)
         full = self.view(x, self.everyone)
-        off = self._medians.learn(full.vertex, full.ease_mm)
+        off = self._medians.learn(x, full.vertex, full.ease_mm)
         bound = [off[k] for k in off if np.isfinite(self.most_mm[k])]
         return self.rows(full, x), max([surprise, *bound])
 
@@ -160,7 +164,8 @@ class Demands:
 
     def median(self, view: View, index: int) -> tuple[float, FloatArray] | None:
         """Median ease of a zone and its slope; None for a zone without vertices."""
-        return self._medians.of(index, view.vertex, view.ease_mm, view.slope)
+        x, vertex = view.x, view.vertex
+        return self._medians.of(index, x, vertex, view.ease_mm, view.slope)
 
     # -- demands ------------------------------------------------------------------
 
@@ -170,7 +175,7 @@ class Demands:
         parts += [self._sight_rows(view.placement, side) for side in self.eyes]
         if self.hinge is not None and self.brief.hinge_tolerance_mm is not None:
             parts.append(self._hinge_rows(view.placement))
-        parts.append(self._size_rows(x))
+        parts += [self._size_rows(x), self._pose_rows(x)]
         if np.ptp(self.moves.spread[:3], axis=0).any():
             parts.append(self._distortion_rows(x))
         return Rows(
@@ -214,6 +219,13 @@ class Demands:
         high = 100.0 * np.log(self.brief.size_most)
         value = np.concatenate([size - low, high - size])
         return _rows(value, np.vstack([spread, -spread]), SIZE)
+
+    def _pose_rows(self, x: FloatArray) -> Rows:
+        spread = self.moves.spread[3:]
+        pose = spread @ x
+        most = np.repeat([self.brief.shift_most_mm, self.brief.turn_most_deg], 3)
+        value = np.concatenate([most - pose, most + pose])
+        return _rows(value, np.vstack([-spread, spread]), POSE)
 
     def _distortion_rows(self, x: FloatArray) -> Rows:
         pairs = [(a, b) for a in range(3) for b in range(3) if a != b]

@@ -31,8 +31,9 @@ MOST_STEPS = 60
 KEPT_PLANES = 4
 #: Rows this far from being reached by a step are left out of its program. [mm]
 MARGIN_MM = 1.0
-#: Curvature that keeps each program strictly convex.
-CURVATURE, SLACK_CURVATURE = 1e-5, 1.0
+#: Curvature that keeps each program strictly convex: of a step, of a change in the
+#: amounts of relief, and of the slack.
+CURVATURE, RELIEF_CURVATURE, SLACK_CURVATURE = 1e-5, 1e-2, 1.0
 
 
 class Objective(Protocol):
@@ -191,33 +192,35 @@ class Descent:
         near = self._within_reach(model, box)
         k = len(state.x)
         slope, weight = state.residual_slope, 2.0 * self._weight
-        size = k + len(state.amounts) + 1
-        hessian = np.diag(np.repeat([CURVATURE, SLACK_CURVATURE], [k, size - k]))
+        counts = [k, len(state.amounts), 1]
+        curvature = [CURVATURE, RELIEF_CURVATURE, SLACK_CURVATURE]
+        hessian = np.diag(np.repeat(curvature, counts))
         hessian[:k, :k] += weight * slope.T @ slope
         gradient = np.concatenate(
             [weight * slope.T @ state.residual, self._relief.price, [MISS_PRICE]]
         )
-        rows, least = self._program_rows(near, k, box)
+        rows, least = self._program_rows(near, state, box)
         found = least_square_program(hessian, gradient, rows, least)
         price = found.price[: len(near.value)]
         by_family = np.bincount(near.family, price, minlength=len(FAMILIES))
         return found.x[:k], by_family.astype(float)
 
     def _program_rows(
-        self, near: Rows, k: int, box: float
+        self, near: Rows, state: State, box: float
     ) -> tuple[FloatArray, FloatArray]:
         """Demands eased by relief or by the slack, the box, the floors of the amounts."""
-        r = len(self._relief.price)
+        k, r = len(state.x), len(state.amounts)
         column, rate = self._relief.rates(near)
         eased = np.zeros((len(column), r + 1))
-        eased[np.arange(len(column)), np.where(column < 0, r, column)] = np.where(
-            column < 0, 1.0, rate
-        )
+        taken = np.where(column < 0, r, column)
+        eased[np.arange(len(column)), taken] = np.where(column < 0, 1.0, rate)
         demand = np.hstack([near.slope, eased])
         bounds = np.vstack([np.eye(k, k + r + 1), -np.eye(k, k + r + 1)])
-        floor = np.append(self._relief.floor, 0.0)
-        floors = np.eye(r + 1, k + r + 1, k)[np.isfinite(floor)]
-        ends = [-near.value, np.full(2 * k, -box), floor[np.isfinite(floor)]]
+        floor = np.append(self._relief.floor - state.amounts, 0.0)
+        bound = np.isfinite(floor)
+        floors = np.eye(r + 1, k + r + 1, k)[bound]
+        had = near.value + eased[:, :r] @ state.amounts
+        ends = [-had, np.full(2 * k, -box), floor[bound]]
         return np.vstack([demand, bounds, floors]), np.concatenate(ends)
 
     def _within_reach(self, model: Rows, box: float) -> Rows:

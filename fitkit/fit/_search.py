@@ -31,6 +31,8 @@ SETTLED_MM = 0.005
 SAME_START = 0.5
 #: Pitches tried from the best start. [deg]
 TRIED_PITCHES = (-8.0, 8.0)
+#: A shake, and the moves it is given to: front, up and pitch. [mm, degrees]
+SHAKE, SHAKEN_MOVES = 3.0, [4, 5, 6]
 #: Room between the boxes of head and wall is shared by these zones' points.
 FACE_ZONES = ("nose",)
 
@@ -48,6 +50,8 @@ class Found:
     miss_mm: float
     #: Price of each family of demand at x.
     family_price: FloatArray
+    #: What the search made small, over the vertices it looked at.
+    merit: float
     #: Head vertices that the last program looked at.
     vertex: IntArray
     steps: int
@@ -61,32 +65,63 @@ def search(
     weight: float = 1.0,
     start: Found | None = None,
     hints: Sequence[FloatArray] = (),
+    shake: bool = False,
 ) -> Found:
     """
     Minimise over size and pose, exactly over every head vertex.
 
     Starts are judged on a sample of the head; then all vertices are measured, those
     that are missed or nearly so are taken in, and the best descends again, until none
-    is missed that was not looked at. With `start` it goes on from there alone; `hints`
-    are more unknowns to start from.
+    is missed that was not looked at. Facets make shallow hollows in which a descent may
+    rest: if asked, or if a demand is missed, it is shaken out of where it came to rest.
+
+    Parameters
+    ----------
+    start : Found, optional
+        To go on from, alone and unshaken.
+    hints : sequence of ndarray, shape (k,)
+        More unknowns to start from.
     """
     descent = Descent(demands, objective, relief, weight)
-    if start is None:
-        outcome = _best_start(demands, descent, hints)
-    else:
+    if start is not None:
         demands.learn(start.x)
         outcome = descent.run(start.x, demands.in_view(start.vertex))
+        return _refined(demands, descent, relief, outcome)
+    best = _refined(demands, descent, relief, _best_start(demands, descent, hints))
+    if not shake and best.miss_mm <= MET_MM:
+        return best
+    outcome = _shaken(demands, descent, best)
+    shaken = _refined(demands, descent, relief, outcome)
+    return shaken if shaken.merit < best.merit else best
+
+
+def _refined(demands: Demands, descent: Descent, relief: Relief, outcome: Outcome) -> Found:
+    """Descend until no vertex is missed that was not looked at."""
     steps = outcome.steps
     for _ in range(MOST_ROUNDS):
-        x, vertex = outcome.state.x, outcome.vertex
-        exact, surprise_mm = demands.learn(x)
+        exact, surprise_mm = demands.learn(outcome.state.x)
         missed = _missed(demands, exact, relief, outcome)
         if not len(missed) and surprise_mm < SETTLED_MM:
             break
-        outcome = descent.run(x, demands.in_view(np.union1d(vertex, missed)))
+        vertex = demands.in_view(np.union1d(outcome.vertex, missed))
+        outcome = descent.run(outcome.state.x, vertex)
         steps += outcome.steps
     exact, _ = demands.learn(outcome.state.x)
     return _found(exact, relief, descent, outcome, steps)
+
+
+def _shaken(demands: Demands, descent: Descent, found: Found) -> Outcome:
+    """Descend anew from a little beside where a descent rests, each free way."""
+    kicks = demands.moves.spread[SHAKEN_MOVES]
+    starts = [
+        _allowed(demands, found.x + sign * kick)
+        for kick in kicks[kicks.any(axis=1)]
+        for sign in (-SHAKE, SHAKE)
+    ]
+    vertex = demands.in_view(found.vertex)
+    tried = [descent.run(x, vertex, last_step=START_LAST_STEP) for x in [found.x, *starts]]
+    best = min(tried, key=lambda outcome: outcome.state.merit)
+    return replace(best, steps=found.steps + sum(outcome.steps for outcome in tried))
 
 
 def _best_start(demands: Demands, descent: Descent, hints: Sequence[FloatArray]) -> Outcome:
@@ -96,7 +131,7 @@ def _best_start(demands: Demands, descent: Descent, hints: Sequence[FloatArray])
     tried = [descent.run(x, vertex, last_step=START_LAST_STEP) for x in starts]
     best = min(tried, key=lambda outcome: outcome.state.merit)
     for pitch in TRIED_PITCHES if "pitch" in demands.brief.free else ():
-        x = best.state.x + demands.moves.spread[6] * pitch
+        x = _allowed(demands, best.state.x + demands.moves.spread[6] * pitch)
         tried.append(descent.run(x, vertex, last_step=START_LAST_STEP))
     best = min(tried, key=lambda outcome: outcome.state.merit)
     return replace(best, steps=sum(outcome.steps for outcome in tried))
@@ -116,10 +151,20 @@ def starting_unknowns(demands: Demands) -> list[FloatArray]:
     ]
     unknowns: list[FloatArray] = []
     for placement in placements:
-        x = demands.moves.unknowns(placement)
+        x = _allowed(demands, demands.moves.unknowns(placement))
         if not any(np.allclose(x, other, atol=SAME_START) for other in unknowns):
             unknowns.append(x)
     return unknowns
+
+
+def _allowed(demands: Demands, x: FloatArray) -> FloatArray:
+    """Bring the pose of some unknowns within the brief's limits."""
+    most = np.repeat([demands.brief.shift_most_mm, demands.brief.turn_most_deg], 3)
+    pose = demands.moves.spread[3:] @ x
+    allowed: FloatArray = x + demands.moves.spread[3:].T @ (
+        np.clip(pose, -most, most) - pose
+    )
+    return allowed
 
 
 def _shared_room(demands: Demands, drawn: Placement) -> FloatArray:
@@ -170,6 +215,7 @@ def _found(
         amounts=amounts,
         miss_mm=descent.missed(exact, amounts),
         family_price=outcome.family_price,
+        merit=outcome.state.merit,
         vertex=outcome.vertex,
         steps=steps,
     )

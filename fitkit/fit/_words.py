@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from fitkit.fit._demands import HINGE, SIGHT_LEFT, SIZE
+from fitkit.fit._demands import DISTORTION, HINGE, SIGHT_LEFT, SIZE
 from fitkit.fit.sight import SIDES
 from fitkit.wearer.zones import ZONES
 
@@ -38,7 +38,7 @@ def in_words(family: int) -> str:
         return f"straight-ahead sight of the {SIDES[family - SIGHT_LEFT]} eye"
     if family == HINGE:
         return "hinge near the chin pole"
-    return "size limit" if family == SIZE else "distortion limit"
+    return {SIZE: "size limit", DISTORTION: "distortion limit"}.get(family, "pose limit")
 
 
 def move_words(move_mm: Sequence[float]) -> str:

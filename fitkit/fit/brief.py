@@ -156,6 +156,10 @@ class Brief:
     hinge_tolerance_mm: float | None = 12.0
     #: Moves that the solver may make, out of `MOVES`; the others stay as drawn.
     free: tuple[str, ...] = ("right", "front", "up", "pitch")
+    #: Farthest that the piece may be moved along any axis from where it was drawn. [mm]
+    shift_most_mm: float = 40.0
+    #: Farthest that it may be turned about any axis from as drawn. [deg]
+    turn_most_deg: float = 12.0
     #: "drawn": stay near the drawn size, eye line, hinge and an even ease. "snug": the
     #: smallest uniform size that meets every demand.
     aim: Literal["drawn", "snug"] = "drawn"
@@ -167,6 +171,8 @@ class Brief:
         object.__setattr__(self, "free", _checked_moves(self.free))
         _check_sizes(self.size_least, self.size_most)
         in_range("distortion_percent", self.distortion_percent, low=0, high=25, unit="%")
+        in_range("shift_most_mm", self.shift_most_mm, low=0, high=500, unit="mm")
+        in_range("turn_most_deg", self.turn_most_deg, low=0, high=90, unit="deg")
         in_range("eye_margin_mm", self.eye_margin_mm, low=0, high=30, unit="mm")
         if self.hinge_tolerance_mm is not None:
             tolerance = self.hinge_tolerance_mm

@@ -60,7 +60,8 @@ class SizeAnswer:
     shortfalls: tuple[Shortfall, ...]
     #: Demands that decide the answer: easing any other would not change it.
     binding: tuple[str, ...]
-    #: Cheapest ways to make it possible, cheapest first; empty if it is possible.
+    #: Cheapest ways to make it possible, cheapest first; empty if it is possible, or if
+    #: they were not asked for.
     ways_out: tuple[WayOut, ...]
     #: Human-readable cautions; empty means none.
     cautions: tuple[str, ...]
@@ -77,7 +78,9 @@ class EaseAnswer:
     spare_mm: float
 
 
-def solve_size(wearer: Wearer, piece: Piece, brief: Brief | None = None) -> SizeAnswer:
+def solve_size(
+    wearer: Wearer, piece: Piece, brief: Brief | None = None, *, ways_out: bool = True
+) -> SizeAnswer:
     """
     Find the size and the pose that meet a brief.
 
@@ -89,6 +92,9 @@ def solve_size(wearer: Wearer, piece: Piece, brief: Brief | None = None) -> Size
         Finished piece as drawn.
     brief : Brief, optional
         What is asked; the default brief if left out.
+    ways_out : bool
+        Whether to look for ways out where there is no answer, which takes longer than
+        the answer itself.
 
     Returns
     -------
@@ -108,14 +114,16 @@ def solve_size(wearer: Wearer, piece: Piece, brief: Brief | None = None) -> Size
     demands = Demands(wearer, piece, brief, free_moves(brief, uniform=uniform))
     wishes = Wishes(demands, brief.weights)
     aim = SmallestSize(wishes, demands) if brief.aim == "snug" else wishes
-    found = search(demands, aim, NO_RELIEF)
+    found = search(demands, aim, NO_RELIEF, shake=brief.aim == "snug")
     if found.miss_mm <= MET_MM:
         return _answer(demands, found, found.steps)
-    least = search(demands, wishes, _all_short(), weight=TIE_WEIGHT, hints=[found.x])
+    short, hints = _all_short(), [found.x]
+    least = search(demands, wishes, short, weight=TIE_WEIGHT, hints=hints, shake=True)
     if least.amounts[0] <= MET_MM:
         found = search(demands, aim, NO_RELIEF, start=least)
         return _answer(demands, found, found.steps + least.steps)
-    return _refusal(demands, wishes, least, found.steps + least.steps)
+    ways = find_ways_out(demands, wishes, least) if ways_out else ()
+    return _refusal(demands, least, ways, found.steps + least.steps)
 
 
 def most_ease(
@@ -139,7 +147,7 @@ def most_ease(
     column = np.where(np.arange(len(FAMILIES)) < len(ZONES), 0, -1)
     relief = Relief(column=column, price=np.array([SHORT_PRICE]), floor=np.array([-np.inf]))
     wishes = Wishes(demands, fixed.weights)
-    found = search(demands, wishes, relief, weight=TIE_WEIGHT)
+    found = search(demands, wishes, relief, weight=TIE_WEIGHT, shake=True)
     placement = replace(moves.placement(found.x), size=np.full(3, float(size)))
     return EaseAnswer(placement=placement, spare_mm=-float(found.amounts[0]))
 
@@ -164,11 +172,11 @@ def _answer(demands: Demands, found: Found, steps: int) -> SizeAnswer:
     )
 
 
-def _refusal(demands: Demands, wishes: Wishes, least: Found, steps: int) -> SizeAnswer:
+def _refusal(
+    demands: Demands, least: Found, ways: tuple[WayOut, ...], steps: int
+) -> SizeAnswer:
     shortfalls = _shortfalls(demands, least.rows)
     short = {one.demand: one.short_mm for one in shortfalls}
-    cautions = _cautions(demands)
-    ways = find_ways_out(demands, wishes, least)
     return SizeAnswer(
         feasible=False,
         placement=demands.moves.placement(least.x),
@@ -176,7 +184,7 @@ def _refusal(demands: Demands, wishes: Wishes, least: Found, steps: int) -> Size
         shortfalls=shortfalls,
         binding=_binding(least),
         ways_out=ways,
-        cautions=cautions,
+        cautions=_cautions(demands),
         steps=steps,
     )
 
