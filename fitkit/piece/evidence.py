@@ -58,6 +58,22 @@ class Evidence:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class _View:
+    """What is seen from each of m faces; all of shape (m,)."""
+
+    #: Whether its light gets anywhere.
+    lit: BoolArray
+    #: Share of it that ends on the head.
+    head: FloatArray
+    #: By how much that exceeds the other side's, less so where the wall is not square.
+    gain: FloatArray
+    #: Distance to the other side. [mm]
+    thickness_mm: FloatArray
+    #: Whether there is another side, near enough and square enough for a wall.
+    walled: BoolArray
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class _Patch:
     """The smooth patch of wall that each of m faces lies in; all of shape (m,)."""
 
@@ -85,43 +101,57 @@ def weigh(mesh: Mesh, links: Links) -> Evidence:
     DesignError
         If the origin does not lie in a cavity of the piece.
     """
-    patches = gather(mesh, links.faces)
-    scene = RayScene(mesh)
-    light = trace_light(scene, patches)
-    lit = light.seen > HIDDEN
-    head = np.where(lit, light.head, 0.0)
-    other, thickness, squareness = _other_side(scene, head)
-    squareness = blurred(mesh, squareness, links)
-    gain = squareness * (head - other)
-    walled = lit & (squareness > SQUARE) & (thickness < THICKEST_WALL_MM)
+    patches, scene = gather(mesh, links.faces), RayScene(mesh)
+    view = _view(scene, patches, links)
+    head, gain, walled = view.head, view.gain, view.walled
     inner = walled & (gain > TELLING / 2)
     if not inner.any():
         return Evidence(says=np.clip(head / TELLING, 0, 1), weight=np.ones_like(head))
     usual = _weighted_median(head[inner], mesh.areas_mm2[inner])
-    bright = head > BRIGHT * usual
-    wall = _wall_nearby(mesh, patches, thickness, inner & (head > FAIRLY_BRIGHT * usual))
-    wedge = walled & ~bright & (thickness < WEDGE_WALLS * wall)
-    most = np.where(head < DIM * usual, DIM_WALLS, RIM_WALLS)
-    walled &= (thickness < most * wall) & ~wedge
-    patch = _patches_of_wall(mesh, links, head, dim=head < DIM * usual)
+    bright, dim = head > BRIGHT * usual, head < DIM * usual
+    wall = _wall_nearby(mesh, patches, view, inner & (head > FAIRLY_BRIGHT * usual))
+    wedge = walled & ~bright & (view.thickness_mm < WEDGE_WALLS * wall)
+    most = np.where(dim, DIM_WALLS, RIM_WALLS) * wall
+    walled = walled & (view.thickness_mm < most) & ~wedge
+    patch = _patches_of_wall(mesh, links, head, dim=dim)
     narrow = patch.width_mm < RIM_WALLS * wall
     tunnel = (patch.width_mm < TUNNEL_MM) & (patch.light < TUNNEL_LIGHT * usual)
+
+    # a proper wall says which of its sides is the lighter; others go by light alone
     broad = walled & ~narrow
     alone = np.clip((head / usual - DIM) / (BRIGHT - DIM), 0, 1)
     says = np.where(broad, np.clip(gain / TELLING, 0, 1), alone)
-    shady = ~walled & (head < SHADY * usual)
-    weight = np.where(broad | wedge | shady, FAIR, WEAK)
-    weight[bright], says[bright] = 1.0, 1.0
-    weight[head < DARK] = 1.0
-    back = walled & (gain < -TELLING) & (head < DIM * usual)
-    weight[back], says[back] = 1.0, 0.0
-    says[wedge] = 0.0
+    weight = np.where(broad | (~walled & (head < SHADY * usual)), FAIR, WEAK)
+
+    def settle(which: BoolArray, *, at: float, weighing: float) -> None:
+        says[which], weight[which] = at, weighing
+
     gap = _in_gap(scene)
-    weight[gap], says[gap] = WEAK, 0.0
-    weight[~lit], says[~lit] = np.where(gap, 1.0, FAINT)[~lit], 0.0
-    rim = (narrow | tunnel) & (patch.dim_border > RIM_BORDER)
-    weight[rim], says[rim] = 1.0, 0.0
+    settle(wedge, at=0, weighing=FAIR)
+    settle(bright, at=1, weighing=1)
+    settle((head < DARK) & ~(broad & (gain > TELLING / 4)), at=0, weighing=1)
+    settle(walled & (gain < -TELLING) & dim, at=0, weighing=1)
+    settle(gap, at=0, weighing=WEAK)
+    settle(~view.lit, at=0, weighing=FAINT)
+    settle(~view.lit & gap, at=0, weighing=1)
+    settle((narrow | tunnel) & (patch.dim_border > RIM_BORDER), at=0, weighing=1)
     return Evidence(says=says, weight=weight)
+
+
+def _view(scene: RayScene, patches: Patches, links: Links) -> _View:
+    """Look from every face to the head, and through the wall behind it."""
+    light = trace_light(scene, patches)
+    lit = light.seen > HIDDEN
+    head = np.where(lit, light.head, 0.0)
+    other, thickness, square = _other_side(scene, head)
+    square = blurred(scene.mesh, square, links)
+    return _View(
+        lit=lit,
+        head=head,
+        gain=square * (head - other),
+        thickness_mm=thickness,
+        walled=lit & (square > SQUARE) & (thickness < THICKEST_WALL_MM),
+    )
 
 
 def _other_side(
@@ -144,16 +174,14 @@ def _in_gap(scene: RayScene) -> BoolArray:
     return scene.blocked(starts, outward, reach_mm=GAP_MM) & solid
 
 
-def _wall_nearby(
-    mesh: Mesh, patches: Patches, thickness: FloatArray, inner: BoolArray
-) -> FloatArray:
+def _wall_nearby(mesh: Mesh, patches: Patches, view: _View, inner: BoolArray) -> FloatArray:
     """Give the usual thickness of the wall around each face in mm, shape (m,)."""
     known = patches.chief[inner[patches.chief]]
     if len(known) < WALL_NEIGHBOURS:
-        return np.full(len(thickness), THICKEST_WALL_MM)
+        return np.full(len(mesh.faces), THICKEST_WALL_MM)
     at = mesh.centroids[patches.chief]
     _, near = cKDTree(mesh.centroids[known]).query(at, k=WALL_NEIGHBOURS)
-    usual: FloatArray = np.median(thickness[known][near], axis=1)[patches.label]
+    usual: FloatArray = np.median(view.thickness_mm[known][near], axis=1)[patches.label]
     return usual
 
 
