@@ -17,6 +17,7 @@ from fitkit.fit.sight import Side
 from fitkit.geometry.mesh import BoolArray, FloatArray, Mesh, join
 from fitkit.geometry.rays import Hits, RayScene
 from fitkit.wearer.wearer import Eye, Wearer
+from fitkit.wearer.zones import ZONES
 
 if TYPE_CHECKING:
     from fitkit.piece.buildup import Piece
@@ -154,10 +155,28 @@ def own_face(wearer: Wearer, side: Side) -> RayScene:
     """The head as it stands before one of its own eyes, without that eye's lids."""
     kept = _FACES.setdefault(wearer, {})
     if side not in kept:
-        eye = eye_of(wearer, side)
-        near = np.linalg.norm(wearer.head.vertices - eye.rotation_centre, axis=1) < LIDS_MM
-        kept[side] = RayScene(wearer.head.submesh(~near[wearer.head.faces].any(axis=1)))
+        kept[side] = RayScene(wearer.head.submesh(_before(wearer, side)))
     return kept[side]
+
+
+def face_by_zone(wearer: Wearer, side: Side) -> dict[str, Mesh]:
+    """The same, zone by zone, by what a maker calls the zone."""
+    before = _before(wearer, side)
+    zone = wearer.zone[wearer.head.faces[:, 0]]
+    found = {}
+    for number in np.unique(zone[before]).tolist():
+        name, _, aside = ZONES[number].partition("_") if number >= 0 else ("neck", "", "")
+        words = f"{aside} eye's lids" if name == "eye" else f"{aside} {name}".strip()
+        found[words] = wearer.head.submesh(np.nonzero(before & (zone == number))[0])
+    return found
+
+
+def _before(wearer: Wearer, side: Side) -> BoolArray:
+    """Faces of the head that may hide something from an eye, shape (m,)."""
+    eye = eye_of(wearer, side)
+    near = np.linalg.norm(wearer.head.vertices - eye.rotation_centre, axis=1) < LIDS_MM
+    before: BoolArray = ~near[wearer.head.faces].any(axis=1)
+    return before
 
 
 def eye_of(wearer: Wearer, side: Side) -> Eye:
