@@ -113,7 +113,7 @@ def _wearer(path: Path) -> Wearer:
     _tell(f"Reading {path.name} and shaping the head")
     record = read_record(path)
     for slip in check_record(record):
-        _tell(f"Doubtful: {slip.message}")
+        print(f"fitkit: doubtful: {_printable(slip.message)}", file=sys.stderr)
     return wearer_from_record(record)
 
 

@@ -26,9 +26,9 @@ def draw_eye(ax: Axes, view: EyeView) -> None:
     """
     inside = view.margin_mm >= 0
     reach = SHOWN_MM
+    ax.set_facecolor(WALL)
     if len(view.outline):
         reach = max(reach, float(np.abs(view.outline).max()) + 5.0)
-        ax.set_facecolor(WALL)
         hole = Polygon(view.outline, facecolor="white", edgecolor=WALL_EDGE, linewidth=0.9)
         ax.add_patch(hole)
     ax.plot(

@@ -69,7 +69,7 @@ def _share(box: tuple[float, float, float, float], height_mm: float) -> Box:
 def ease_figure(views: Sequence[HeadView]) -> Figure:
     """Set out head views three in a row, with the legend last."""
     rows = len(views) // 3 + 1
-    figure = new_figure(width_mm=WIDTH_MM, height_mm=57.0 * rows)
+    figure = new_figure(width_mm=WIDTH_MM, height_mm=53.0 * rows)
     with styled():
         axes = [figure.add_subplot(rows, 3, place + 1) for place in range(len(views) + 1)]
         draw_ease_map(axes[:-1], views)

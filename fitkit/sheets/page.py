@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from html import escape
@@ -15,6 +15,7 @@ from fitkit.sheets.style import STYLE
 from fitkit.sheets.tables import Cell, Column, Table, page_cell
 from fitkit.views.headline import Headline, headline
 from fitkit.views.words import UNSEEN_MM
+from fitkit.wearer.slips import check_record
 
 #: Types of the pictures that a page may carry, by suffix.
 PICTURE_TYPES = {".svg": "image/svg+xml", ".png": "image/png"}
@@ -88,7 +89,7 @@ def report_page(
         _section("Sections", _picture(pictures["sections"])),
         _section("Ease by zone", _picture(pictures["zones"]), _ease(assessment, tables)),
         _section("Sight and jaw", *_sight(assessment, pictures, tables)),
-        _section("Measures", _MEASURES_NOTE, _table(tables["measures"])),
+        _section("Measures", *_measures(assessment, tables)),
         _section("How sure this is", *_doubt(assessment, tables)),
         _section("Cautions", _list(assessment.cautions)),
         _section("Sources and method", _list(SOURCES)),
@@ -187,6 +188,15 @@ def _jaw_words(jaw: JawCheck) -> str:
 
 def _way(amount_mm: float, plus: str, minus: str) -> str:
     return f"{abs(amount_mm):.1f} mm {plus if amount_mm >= 0 else minus}"
+
+
+def _measures(assessment: Assessment, tables: Mapping[str, Table]) -> Iterator[str]:
+    """What was read; first of all what is doubtful of it."""
+    doubts = [slip.message for slip in check_record(assessment.wearer.record)]
+    if doubts:
+        yield f"<p><strong>Look at these readings again:</strong></p>\n{_list(doubts)}"
+    yield _MEASURES_NOTE
+    yield _table(tables["measures"])
 
 
 def _doubt(assessment: Assessment, tables: Mapping[str, Table]) -> tuple[str, ...]:

@@ -32,7 +32,7 @@ li { margin: .3rem 0; }
 .fits { --mark: var(--fits); }
 .not { --mark: var(--not); }
 .answers {
-  display: grid; grid-template-columns: repeat(auto-fit, minmax(9.5rem, 1fr));
+  display: grid; grid-template-columns: repeat(auto-fit, minmax(8.5rem, 1fr));
   gap: .7rem; margin: 0;
 }
 .answers div { border-top: 2px solid var(--line); padding-top: .35rem; }
@@ -57,7 +57,7 @@ tr.marked td { background: var(--tint); font-weight: bold; }
 code {
   font: .92em "Liberation Mono", "DejaVu Sans Mono", monospace; overflow-wrap: anywhere;
 }
-td code { white-space: nowrap; }
+td.text:first-child, td code { white-space: nowrap; }
 @page { size: A4; margin: 14mm 15mm 16mm; }
 @media print {
   :root {
@@ -65,9 +65,12 @@ td code { white-space: nowrap; }
     --ink: #000; --soft: #444; --line: #bbb; --paper: #fff; --tint: #eee;
     --fits: #1d5c4d; --not: #a63a00;
   }
-  body { font-size: 10pt; max-width: none; padding: 0; }
+  html { font-size: 9.5pt; }
+  body { font-size: 1rem; max-width: none; padding: 0; }
+  .answers { grid-template-columns: repeat(5, 1fr); }
   h2 { break-after: avoid; margin: 1.3rem 0 .4rem; }
   .verdict { padding: .6rem .9rem; margin: .8rem 0; }
+  figure { margin: .3rem 0; }
   figure, .verdict, .answers, tr, li { break-inside: avoid; }
   thead { display: table-header-group; }
   .scroll { overflow: visible; }

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from fitkit.assess import Assessment
 from fitkit.fit.sight import SIDES, EyeCheck
-from fitkit.views.words import figure, zone_title
+from fitkit.views.words import UNSEEN_MM, figure, zone_title
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,18 +72,21 @@ def _size(assessment: Assessment) -> Answer:
         note += ": across, front to back, in height"
     shrinkage = assessment.piece.build_up.master_scale
     if shrinkage > 1.0:
-        note += f"; master at {100.0 * (shrinkage - 1.0):.1f} % more, for shrinkage"
+        note += f"; master {100.0 * (shrinkage - 1.0):.1f} % larger, for shrinkage"
     return Answer(title="Size", figure=size_words(assessment), note=note)
 
 
 def _tightest(assessment: Assessment) -> Answer:
     zone, sure = assessment.ease.tightest, assessment.uncertainty.interval
+    spare = f"{abs(zone.spare_mm):.1f} mm {'more' if zone.spare_mm >= 0 else 'less'} than"
+    if abs(zone.spare_mm) < UNSEEN_MM:
+        spare = "just"
     return Answer(
         title="Tightest ease",
         figure=f"{figure(zone.least_mm)} mm",
         note=(
-            f"{zone_title(zone.zone)}, {zone.wanted_mm:g} mm asked; 90 % between "
-            f"{figure(sure.low_mm)} and {figure(sure.high_mm)} mm"
+            f"{zone_title(zone.zone)}, {spare} the {zone.wanted_mm:g} mm asked; 90 % "
+            f"between {figure(sure.low_mm)} and {figure(sure.high_mm)} mm"
         ),
     )
 

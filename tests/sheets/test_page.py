@@ -1,11 +1,15 @@
 import re
+from dataclasses import replace
 from datetime import date
+from html import escape
 from html.parser import HTMLParser
 
 import pytest
 
 from fitkit.sheets.page import Picture, report_page
 from fitkit.sheets.tables import report_tables
+from fitkit.wearer.record import make_record
+from fitkit.wearer.slips import check_record
 
 NAMES = ("sections", "ease_map", "zones", "eyes")
 
@@ -116,3 +120,12 @@ def test_a_fit_says_what_to_make_and_the_day_it_was_written(roomy):
 
 def test_a_page_tells_where_the_mouth_and_hinge_are_in_words(page):
     assert "The piece has no hinge" in page
+
+
+def test_doubtful_readings_are_told_above_the_measures(tight):
+    record = make_record(head_circumference_mm=[560, 575], head_length_mm=190)
+    page = page_of(replace(tight, wearer=replace(tight.wearer, record=record)))
+    (slip,) = [one for one in check_record(record) if one.key == "head_circumference_mm"]
+    assert escape(slip.message) in page
+    assert page.index("Look at these readings again") < page.index("“Read” is the mean")
+    assert "Look at these readings again" not in page_of(tight)

@@ -18,7 +18,7 @@ def test_a_fit_is_told_with_size_ease_chance_and_eye_line(roomy):
     assert top.title == f"=shell on {roomy.wearer.record.name}"
     assert list(figures(roomy)) == ["Size", "Tightest ease", "How sure", "Eye line"]
     assert figures(roomy)["Size"].figure == "102.0 %"
-    assert "master at 0.4 % more" in figures(roomy)["Size"].note
+    assert "master 0.4 % larger" in figures(roomy)["Size"].note
 
 
 def test_the_tightest_ease_comes_with_zone_and_interval(tight):
