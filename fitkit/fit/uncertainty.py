@@ -256,6 +256,8 @@ def _observable(wearer: Wearer) -> dict[str, FloatArray]:
 
 def _survey_ways(wearer: Wearer, columns: Mapping[str, list[int]]) -> dict[str, FloatArray]:
     known = wearer.completion
+    if not known.keys:
+        return {}
     survey = ways_of_measures(known.keys, known.covariance_mm2, known.given)
     found = {}
     for row, key in enumerate(known.keys):
