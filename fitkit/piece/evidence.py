@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 from fitkit.geometry.mesh import BoolArray, FloatArray, Mesh
 from fitkit.geometry.rays import RayScene
 from fitkit.piece.light import LIFT_MM, Patches, gather, trace_light
-from fitkit.piece.links import Links, blurred, smooth_patches
+from fitkit.piece.links import SHARP_DEG, Links, blurred, components, smooth_patches
 
 #: Less light from the head than this means outside; share of 1.
 DARK = 0.1
@@ -37,6 +37,9 @@ RIM_BORDER = 0.25
 #: So is a wider one, up to this, if it gets less than this share of the usual light: the
 #: side of a deep opening. [mm]
 TUNNEL_MM, TUNNEL_LIGHT = 30.0, 0.75
+#: A strip rounds off into the outside if its smooth border with the inside is less than
+#: this share of that with the outside.
+OUTER_ONLY = 0.5
 #: Where a doubtful wall is thinner than this many walls, it is the wedge of a rim.
 WEDGE_WALLS = 0.5
 #: A face whose light gets nowhere, by this share, says nothing for itself.
@@ -135,6 +138,7 @@ def weigh(mesh: Mesh, links: Links) -> Evidence:
     settle(~view.lit, at=0, weighing=FAINT)
     settle(~view.lit & gap, at=0, weighing=1)
     settle((narrow | tunnel) & (patch.dim_border > RIM_BORDER), at=0, weighing=1)
+    settle(_outer_strips(mesh, links, says, weight), at=0, weighing=1)
     return Evidence(says=says, weight=weight)
 
 
@@ -203,6 +207,36 @@ def _patches_of_wall(
         dim_border=(dim_part / outline)[patch],
         light=(np.bincount(patch, mesh.areas_mm2 * light) / area)[patch],
     )
+
+
+def _outer_strips(
+    mesh: Mesh, links: Links, says: FloatArray, weight: FloatArray
+) -> BoolArray:
+    """
+    Say which doubtful faces lie in a strip that rounds off into the outside.
+
+    The side of an opening whose outer edge is rounded and whose inner one is sharp.
+    """
+    doubtful = weight < 1
+    a, b = links.faces.T
+    smooth = links.sharpness_deg < SHARP_DEG
+    within = smooth & doubtful[a] & doubtful[b]
+    strip = components(len(doubtful), a[within], b[within])
+    area = np.bincount(strip, mesh.areas_mm2)
+    own, beyond = np.concatenate([links.faces, links.faces[:, ::-1]]).T
+    length = np.tile(links.length_mm, 2)
+    leaving = strip[own] != strip[beyond]
+    softly = leaving & np.tile(smooth, 2)
+
+    def shore(rows: BoolArray) -> FloatArray:
+        total = np.bincount(strip[own[rows]], length[rows], minlength=len(area))
+        return np.asarray(total, dtype=float)
+
+    sure_in = softly & (weight[beyond] == 1) & (says[beyond] == 1)
+    sure_out = softly & (weight[beyond] == 1) & (says[beyond] == 0)
+    slim = 2 * area < TUNNEL_MM * shore(leaving)
+    outer = slim & (shore(sure_in) < OUTER_ONLY * shore(sure_out))
+    return doubtful & outer[strip]
 
 
 def _weighted_median(values: FloatArray, weights: FloatArray) -> float:

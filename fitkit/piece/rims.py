@@ -8,12 +8,13 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 from scipy.spatial import cKDTree
 
+from fitkit.geometry.distance import SurfaceTree
 from fitkit.geometry.mesh import BoolArray, FloatArray, IntArray, Mesh
 
 #: A gap narrower than this is a seam, not an opening. [mm]
 SEAM_MM = 3.0
-#: So is one between two parts whose inner edges are this near: how far their rims lean
-#: adds to the gap itself. [mm]
+#: So is an edge this near to another part: how far rims lean and parts overlap adds to
+#: the gap itself. [mm]
 PARTING_MM = 10.0
 #: Rims are looked at every so far. [mm]
 _STEP_MM = 1.0
@@ -77,7 +78,7 @@ def rims(surface: Mesh, part: IntArray) -> list[FloatArray]:
     if not loops:
         return []
     trail = _trail(surface, part)
-    seam = _seams(trail)
+    seam = _seams(surface, part, trail)
     whole: list[FloatArray] = []
     runs: list[_Run] = []
     for number, loop in enumerate(loops):
@@ -142,17 +143,29 @@ def _outward_by_edge(surface: Mesh, part: IntArray) -> tuple[FloatArray, IntArra
     return at, part_at
 
 
-def _seams(trail: _Trail) -> BoolArray:
-    """Say which points have another edge facing them across a narrow gap."""
-    near = min(64, len(trail.point))
+def _seams(surface: Mesh, part: IntArray, trail: _Trail) -> BoolArray:
+    """Say which points have another edge, or another part, across a narrow gap."""
+    near = min(48, len(trail.point))
     gap, other = cKDTree(trail.point).query(
-        trail.point, k=near, distance_upper_bound=PARTING_MM
+        trail.point, k=near, distance_upper_bound=SEAM_MM
     )
     met = np.isfinite(gap)
-    other = np.where(met, other, 0)
-    parting = (met & (trail.part[:, None] != trail.part[other])).any(axis=1)
-    seam = parting | (met & _across(trail, np.asarray(gap), other)).any(axis=1)
+    across = _across(trail, np.asarray(gap), np.where(met, other, 0))
+    parting = _partings(surface, part, trail)
+    seam = parting | (met & across).any(axis=1)
     return _without_short_runs(trail, seam, parting)
+
+
+def _partings(surface: Mesh, part: IntArray, trail: _Trail) -> BoolArray:
+    """Say which points come close to another part of the surface."""
+    close = np.zeros(len(trail.point), dtype=bool)
+    for number in np.unique(part):
+        rows = np.nonzero(trail.part == number)[0]
+        others = part != number
+        if len(rows) and others.any():
+            tree = SurfaceTree(surface.submesh(others))
+            close[rows] = tree.nearest(trail.point[rows]).distance_mm < PARTING_MM
+    return close
 
 
 def _across(trail: _Trail, gap: FloatArray, other: IntArray) -> BoolArray:
@@ -163,7 +176,7 @@ def _across(trail: _Trail, gap: FloatArray, other: IntArray) -> BoolArray:
     way = trail.point[other] - trail.point[:, None]
     ahead = np.einsum("nkj,nj->nk", way, trail.out) >= -0.5 * gap
     opposed = np.einsum("nkj,nj->nk", trail.out[other], trail.out) < 0.3
-    across: BoolArray = far & ahead & opposed & (gap < SEAM_MM)
+    across: BoolArray = far & ahead & opposed
     return across
 
 
