@@ -87,6 +87,18 @@ class View:
     slope: FloatArray
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Learned:
+    """Everything measured anew at one placement, and how far off it had been."""
+
+    #: Every demand over all head vertices, exact.
+    rows: Rows
+    #: Error of distances for want of the right proportions, at most about. [mm]
+    mismatch_mm: float
+    #: Largest error of a foretold median that is bounded. [mm]
+    median_off_mm: float
+
+
 class Demands:
     """
     What one brief asks of one wearer in one piece, as a function of the unknowns.
@@ -127,6 +139,8 @@ class Demands:
         bound = [int(k) for k in np.nonzero(np.isfinite(self.most_mm))[0]]
         evened = [ZONES.index(zone) for pair in EVEN_PAIRS for zone in pair]
         self._medians = Medians(wearer, sorted({*bound, *evened}))
+        #: By how much foretold medians are kept below what is allowed. [mm]
+        self.back_off_mm = 0.0
 
     # -- looking ------------------------------------------------------------------
 
@@ -139,24 +153,18 @@ class Demands:
         slope = -np.einsum("mi,mik->mk", gaps.away, moved)
         return View(x=x, placement=placement, vertex=vertex, ease_mm=ease, slope=slope)
 
-    def learn(self, x: FloatArray) -> tuple[Rows, float]:
-        """
-        Take exact distances at the proportions of x, and exact medians of zones.
-
-        Returns
-        -------
-        rows : Rows
-            Every demand at x over all head vertices, exact.
-        surprise_mm : float
-            By how much what was used before was off. [mm]
-        """
+    def learn(self, x: FloatArray) -> Learned:
+        """Take exact distances at the proportions of x, and exact medians of zones."""
         size = self.moves.placement(x).size
-        surprise = TYPICAL_RADIUS_MM * self.cavity.mismatch(size)
+        mismatch = TYPICAL_RADIUS_MM * self.cavity.mismatch(size)
         self.cavity = self.cavity.stretched(size)
         full = self.view(x, self.everyone)
         off = self._medians.learn(x, full.vertex, full.ease_mm)
         bound = [off[k] for k in off if np.isfinite(self.most_mm[k])]
-        return self.rows(full, x), max([surprise, *bound])
+        rows = self.rows(full, x, back_off_mm=0.0)
+        return Learned(
+            rows=rows, mismatch_mm=mismatch, median_off_mm=max(bound, default=0.0)
+        )
 
     def in_view(self, vertex: IntArray) -> IntArray:
         """Add to head vertices those that medians are foretold from; rising order."""
@@ -169,9 +177,10 @@ class Demands:
 
     # -- demands ------------------------------------------------------------------
 
-    def rows(self, view: View, x: FloatArray) -> Rows:
-        """Put every demand at x into rows."""
-        parts = [self._ease_rows(view), *self._most_rows(view)]
+    def rows(self, view: View, x: FloatArray, *, back_off_mm: float | None = None) -> Rows:
+        """Put every demand at x into rows; medians are held back by `back_off_mm`."""
+        held = self.back_off_mm if back_off_mm is None else back_off_mm
+        parts = [self._ease_rows(view), *self._most_rows(view, held)]
         parts += [self._sight_rows(view.placement, side) for side in self.eyes]
         if self.hinge is not None and self.brief.hinge_tolerance_mm is not None:
             parts.append(self._hinge_rows(view.placement))
@@ -190,12 +199,12 @@ class Demands:
         value = view.ease_mm - self.least_mm[zone]
         return Rows(value=value, slope=view.slope, family=zone, vertex=view.vertex)
 
-    def _most_rows(self, view: View) -> list[Rows]:
+    def _most_rows(self, view: View, held_mm: float) -> list[Rows]:
         found = []
         for index in np.nonzero(np.isfinite(self.most_mm))[0]:
             middle = self.median(view, int(index))
             if middle is not None:
-                value = np.array([self.most_mm[index] - middle[0]])
+                value = np.array([self.most_mm[index] - held_mm - middle[0]])
                 family = len(ZONES) + int(index)
                 found.append(_rows(value, -middle[1][None, :], family))
         return found

@@ -21,7 +21,7 @@ FIRST_STEP, LARGEST_STEP = 8.0, 20.0
 #: Steps shorter than this end the descent.
 LAST_STEP = 2e-4
 #: Gains smaller than this, over the merit, end it too.
-LAST_GAIN = 1e-6
+LAST_GAIN = 1e-5
 #: Least box for a fresh look without old planes.
 FRESH_STEP = 0.1
 #: Share of the promised gain that a step must bring to be taken.
@@ -133,10 +133,15 @@ class Descent:
         self._demands, self._objective = demands, objective
         self._relief, self._weight = relief, weight
 
+    def anchored(self, x: FloatArray, pull: float) -> Descent:
+        """Give a descent that pays ``pull ** 2`` for each unit, squared, away from x."""
+        objective = _Anchored(self._objective, x, pull / self._weight**0.5)
+        return Descent(self._demands, objective, self._relief, self._weight)
+
     def run(
-        self, x: FloatArray, vertex: IntArray, *, last_step: float = LAST_STEP
+        self, x: FloatArray, vertex: IntArray, *, last_gain: float = LAST_GAIN
     ) -> Outcome:
-        """Descend from x looking at the given head vertices, to steps that small."""
+        """Descend from x looking at the given head vertices, to gains that small."""
         state, box, fresh_merit = self.state(x, vertex), FIRST_STEP, np.inf
         past: deque[State] = deque(maxlen=KEPT_PLANES)
         steps = 0
@@ -145,8 +150,8 @@ class Descent:
             step, price = self._program(state, model, box)
             reach = float(np.abs(step).max())
             promised = state.merit - self._foretold(state, model, step)
-            least = LAST_GAIN * (1.0 + abs(state.merit))
-            if reach < last_step or promised < least:
+            least = last_gain * (1.0 + abs(state.merit))
+            if reach < LAST_STEP or promised < least:
                 if not past or state.merit > fresh_merit - least:
                     break
                 past.clear()
@@ -237,6 +242,20 @@ class Descent:
         wish = self._weight * float(residual @ residual)
         bought = float(self._relief.price @ amounts)
         return wish + bought + MISS_PRICE * self.missed(ahead, amounts)
+
+
+@dataclass(frozen=True, eq=False)
+class _Anchored:
+    """An objective that would also rather stay where it started."""
+
+    objective: Objective
+    x: FloatArray
+    pull: float
+
+    def residuals(self, view: View, x: FloatArray) -> tuple[FloatArray, FloatArray]:
+        value, slope = self.objective.residuals(view, x)
+        away = self.pull * (x - self.x)
+        return np.append(value, away), np.vstack([slope, self.pull * np.eye(len(x))])
 
 
 def _planes(state: State, past: Iterable[State]) -> Rows:

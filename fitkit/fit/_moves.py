@@ -68,7 +68,7 @@ class Moves:
         moved[:, :, 3:6] = np.eye(3)
         axes = turning_axes(placement.pitch_deg, placement.yaw_deg)
         for column, axis in enumerate(axes, start=6):
-            moved[:, :, column] = np.radians(1.0) * np.cross(axis, turned)
+            moved[:, :, column] = np.radians(1.0) * turned @ _turning(axis)
         slopes: FloatArray = moved @ self.spread
         return slopes
 
@@ -84,3 +84,9 @@ def free_moves(brief: Brief, *, uniform: bool) -> Moves:
     columns = [np.repeat([1.0, 0.0], [3, 6])] if uniform else list(np.eye(9)[:3])
     columns += [np.eye(9)[ALL_MOVES.index(name)] for name in brief.free]
     return Moves(spread=np.column_stack(columns))
+
+
+def _turning(axis: FloatArray) -> FloatArray:
+    """Give the matrix T such that ``v @ T`` is the cross product of the axis and v."""
+    a, b, c = axis
+    return np.array([[0.0, c, -b], [-c, 0.0, a], [b, -a, 0.0]])

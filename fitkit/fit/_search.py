@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fitkit.fit._demands import Demands, Rows
+from fitkit.fit._demands import Demands, Learned, Rows
 from fitkit.fit._descent import Descent, Objective, Outcome, Relief
 from fitkit.fit._sample import farthest_points
 from fitkit.fit.placement import FloatArray, Placement
@@ -15,18 +14,22 @@ from fitkit.fit.sight import SEEN
 from fitkit.geometry.mesh import IntArray
 from fitkit.wearer.zones import ZONES
 
-#: Steps shorter than this end the descent from each start: percent, mm, degrees.
-START_LAST_STEP = 0.03
+#: Gains smaller than this, over the merit, end the descent from each start.
+START_GAIN = 1e-3
 #: Demands missed by less than this are met. [mm]
 MET_MM = 0.005
 #: Vertices taken in at once: those missed most, spread over the head.
 TAKEN_AT_ONCE = 60
 #: Vertices within this of being missed are taken in too. [mm]
 NEAR_MM = 0.5
-MOST_ROUNDS = 8
-#: Exact distances and medians that differ by less than this from those descended on
-#: end the search. [mm]
-SETTLED_MM = 0.005
+MOST_ROUNDS = 10
+#: Pull back to the start of each round after the first, per round: squared, the price
+#: of one percent, mm or degree away.
+PULL = 0.5
+#: Foretold medians may be off by this on the safe side. [mm]
+MEDIAN_MM = 0.05
+#: Medians are foretold this much larger in each round after the second. [mm]
+BACK_OFF_MM = 0.01
 #: Starts nearer than this in every unknown are one. [percent, mm, degrees]
 SAME_START = 0.5
 #: Pitches tried from the best start. [deg]
@@ -64,7 +67,6 @@ def search(
     *,
     weight: float = 1.0,
     start: Found | None = None,
-    hints: Sequence[FloatArray] = (),
     shake: bool = False,
 ) -> Found:
     """
@@ -79,15 +81,13 @@ def search(
     ----------
     start : Found, optional
         To go on from, alone and unshaken.
-    hints : sequence of ndarray, shape (k,)
-        More unknowns to start from.
     """
     descent = Descent(demands, objective, relief, weight)
     if start is not None:
         demands.learn(start.x)
         outcome = descent.run(start.x, demands.in_view(start.vertex))
         return _refined(demands, descent, relief, outcome)
-    best = _refined(demands, descent, relief, _best_start(demands, descent, hints))
+    best = _refined(demands, descent, relief, _best_start(demands, descent))
     if not shake and best.miss_mm <= MET_MM:
         return best
     outcome = _shaken(demands, descent, best)
@@ -96,17 +96,26 @@ def search(
 
 
 def _refined(demands: Demands, descent: Descent, relief: Relief, outcome: Outcome) -> Found:
-    """Descend until no vertex is missed that was not looked at."""
+    """
+    Descend until no vertex is missed that was not looked at.
+
+    Each round trusts what it learned of medians and proportions less far away: from the
+    second on it is pulled to where it learned it, more each time.
+    """
     steps = outcome.steps
-    for _ in range(MOST_ROUNDS):
-        exact, surprise_mm = demands.learn(outcome.state.x)
-        missed = _missed(demands, exact, relief, outcome)
-        if not len(missed) and surprise_mm < SETTLED_MM:
+    demands.back_off_mm = 0.0
+    for turn in range(MOST_ROUNDS):
+        learned = demands.learn(outcome.state.x)
+        missed, settled = _missed(demands, learned, relief, outcome)
+        if settled:
             break
         vertex = demands.in_view(np.union1d(outcome.vertex, missed))
-        outcome = descent.run(outcome.state.x, vertex)
+        start = outcome.state.x
+        demands.back_off_mm = BACK_OFF_MM * max(0, turn - 1)
+        held = descent.anchored(start, PULL * turn) if turn else descent
+        outcome = held.run(start, vertex)
         steps += outcome.steps
-    exact, _ = demands.learn(outcome.state.x)
+    exact = demands.learn(outcome.state.x).rows
     return _found(exact, relief, descent, outcome, steps)
 
 
@@ -119,20 +128,20 @@ def _shaken(demands: Demands, descent: Descent, found: Found) -> Outcome:
         for sign in (-SHAKE, SHAKE)
     ]
     vertex = demands.in_view(found.vertex)
-    tried = [descent.run(x, vertex, last_step=START_LAST_STEP) for x in [found.x, *starts]]
+    tried = [descent.run(x, vertex, last_gain=START_GAIN) for x in [found.x, *starts]]
     best = min(tried, key=lambda outcome: outcome.state.merit)
     return replace(best, steps=found.steps + sum(outcome.steps for outcome in tried))
 
 
-def _best_start(demands: Demands, descent: Descent, hints: Sequence[FloatArray]) -> Outcome:
-    starts = [*starting_unknowns(demands), *hints]
+def _best_start(demands: Demands, descent: Descent) -> Outcome:
+    starts = starting_unknowns(demands)
     demands.learn(starts[0])
     vertex = demands.in_view(demands.sample)
-    tried = [descent.run(x, vertex, last_step=START_LAST_STEP) for x in starts]
+    tried = [descent.run(x, vertex, last_gain=START_GAIN) for x in starts]
     best = min(tried, key=lambda outcome: outcome.state.merit)
     for pitch in TRIED_PITCHES if "pitch" in demands.brief.free else ():
         x = _allowed(demands, best.state.x + demands.moves.spread[6] * pitch)
-        tried.append(descent.run(x, vertex, last_step=START_LAST_STEP))
+        tried.append(descent.run(x, vertex, last_gain=START_GAIN))
     best = min(tried, key=lambda outcome: outcome.state.merit)
     return replace(best, steps=sum(outcome.steps for outcome in tried))
 
@@ -190,19 +199,24 @@ def _by_the_eyes(demands: Demands, drawn: Placement, centred: FloatArray) -> Flo
     return shift
 
 
-def _missed(demands: Demands, exact: Rows, relief: Relief, outcome: Outcome) -> IntArray:
-    """Find vertices not looked at that are missed by more than those looked at."""
+def _missed(
+    demands: Demands, learned: Learned, relief: Relief, outcome: Outcome
+) -> tuple[IntArray, bool]:
+    """Find vertices not looked at that are missed, and whether all came as foretold."""
+    exact = learned.rows
     column, rate = relief.rates(exact)
     eased = np.append(outcome.state.amounts, 0.0)[column] * rate
     left = exact.value + eased + outcome.state.miss_mm * (column < 0)
     fresh = (exact.vertex >= 0) & ~np.isin(exact.vertex, outcome.vertex)
     if not (fresh & (left < -MET_MM)).any():
-        return np.zeros(0, dtype=np.int64)
+        others = bool(np.all(left[exact.vertex < 0] >= -MET_MM))
+        right = learned.mismatch_mm < MET_MM and learned.median_off_mm < MEDIAN_MM
+        return np.zeros(0, dtype=np.int64), others and right
     rows = np.nonzero(fresh & (left < NEAR_MM))[0]
     worst = rows[np.argsort(left[rows], kind="stable")[:TAKEN_AT_ONCE]]
     points = demands.wearer.head.vertices[exact.vertex[rows]]
     spread = rows[farthest_points(points, min(TAKEN_AT_ONCE, len(rows)))]
-    return np.union1d(exact.vertex[worst], exact.vertex[spread])
+    return np.union1d(exact.vertex[worst], exact.vertex[spread]), False
 
 
 def _found(

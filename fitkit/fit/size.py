@@ -117,8 +117,7 @@ def solve_size(
     found = search(demands, aim, NO_RELIEF, shake=brief.aim == "snug")
     if found.miss_mm <= MET_MM:
         return _answer(demands, found, found.steps)
-    short, hints = _all_short(), [found.x]
-    least = search(demands, wishes, short, weight=TIE_WEIGHT, hints=hints, shake=True)
+    least = search(demands, wishes, _all_short(), weight=TIE_WEIGHT, start=found)
     if least.amounts[0] <= MET_MM:
         found = search(demands, aim, NO_RELIEF, start=least)
         return _answer(demands, found, found.steps + least.steps)

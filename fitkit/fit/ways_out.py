@@ -228,7 +228,7 @@ def _try(demands: Demands, wishes: Wishes, least: Found, trial: _Trial) -> WayOu
         change=trial.change,
         amount=amount,
         unit=trial.unit,
-        cost=COST[trial.kind] * amount * trial.times,
+        cost=round(COST[trial.kind] * amount * trial.times, 3),
         placement=placement,
     )
 
@@ -281,7 +281,7 @@ def _several(demands: Demands, wishes: Wishes, least: Found) -> WayOut | None:
         change="several",
         amount=float(amounts[used].max(initial=0.0)),
         unit="mm",
-        cost=float((cost * amounts)[used].sum()),
+        cost=round(float((cost * amounts)[used].sum()), 3),
         placement=placement,
     )
 
