@@ -275,6 +275,12 @@ centimetres: did you mean 574 mm?'
             self._run.wait(timeout_s)
         return self.state
 
+    def solve(self) -> SessionState:
+        """Ask the solver, wait for its answer and take it: for those who write code."""
+        self.start_solver()
+        self.wait_for_solver()
+        return self.take()
+
     def take(self) -> SessionState:
         """Put the offered placement into the boxes; can be undone."""
         with self._lock:

@@ -9,6 +9,7 @@ import numpy as np
 
 from fitkit.assess import Assessment
 from fitkit.fit.ease import ZoneEase
+from fitkit.fit.placement import Placement
 from fitkit.fit.size import SizeAnswer
 from fitkit.panels.answer import Answer, line_words, zone_title
 from fitkit.panels.boxes import BOXES, box_value, numbers_of
@@ -142,6 +143,45 @@ def _closer(closer: Assessment) -> dict[str, Any]:
     }
 
 
+def answer_words(state: SessionState) -> str:
+    """
+    Say in a few lines how a session stands: verdict, size and place, what is tightest.
+
+    Parameters
+    ----------
+    state : SessionState
+
+    Returns
+    -------
+    str
+        What is wrong or missing where there is no answer.
+    """
+    if state.answer is None or state.placement is None:
+        lines = ["No answer yet.", *state.problems.values(), _missing(state)]
+        return "\n".join(filter(None, lines))
+    tight = state.answer.ease.tightest
+    lines = [
+        f"{VERDICTS[state.answer.verdict]}: {_title(state)}.",
+        *state.answer.reasons,
+        place_words(state.placement),
+        f"Tightest for what was asked: {zone_title(tight.zone).lower()}, "
+        f"{tight.least_mm:.1f} mm where {tight.wanted_mm:g} mm was asked.",
+    ]
+    if state.closer is not None:
+        lines.append(f"How sure: {_closer(state.closer)['sure']}")
+        lines += state.closer.changes
+    return "\n".join(lines)
+
+
+def place_words(placement: Placement) -> str:
+    """Say a size and a place in one line."""
+    right, front, up = placement.shift_mm
+    return (
+        f"Size {100 * placement.mean_size:.1f} %, front {front:+.1f} mm, up {up:+.1f} mm, "
+        f"right {right:+.1f} mm, pitch {placement.pitch_deg:+.1f} deg."
+    )
+
+
 def _solving(solving: Solving) -> dict[str, Any]:
     return {
         "stage": solving.stage,
@@ -164,11 +204,8 @@ def _solving_words(solving: Solving) -> str:
 
 def offer_words(offer: SizeAnswer) -> list[str]:
     """Say what the solver offers, in a few lines."""
-    place = offer.placement
-    right, front, up = place.shift_mm
     lines = [
-        f"Size {100 * place.mean_size:.1f} %, front {front:+.1f} mm, up {up:+.1f} mm, "
-        f"right {right:+.1f} mm, pitch {place.pitch_deg:+.1f} deg.",
+        place_words(offer.placement),
         "Every demand is met." if offer.feasible else "Not every demand can be met:",
     ]
     lines += [f"{one.demand}: {one.short_mm:.1f} mm short" for one in offer.shortfalls]

@@ -1,8 +1,9 @@
 // The panel of three linked sections: the pointer moves planes and piece here, at once;
 // the kernel answers with ease and verdict.
 
-import { Body, carried, jawMap, pieceMap } from "./cutting.js";
+import { carried, jawMap, pieceMap } from "./cutting.js";
 import { CLASSES, Sheet, VIEWS, drawSection, figure, planesIn } from "./drawing.js";
+import { coloursOf, floats, readScene } from "./scene.js";
 import { NumberBox, ZoneTable } from "./controls.js";
 import { button, few, items, make } from "./elements.js";
 import { Link } from "./link.js";
@@ -13,22 +14,6 @@ const ROOM_MM = 62;
 const CATCH_PX = 9;
 // Quiet after the last change until the longer answers are asked for. [ms]
 const SETTLED_MS = 700;
-
-export function floats(view) {
-  return new Float32Array(view.buffer.slice(view.byteOffset, view.byteOffset + view.byteLength));
-}
-
-export function readScene(message) {
-  const bodies = (message.bodies ?? []).map((body) => new Body({
-    ...body,
-    points: floats(body.points),
-    faces: new Uint32Array(floats(body.faces).buffer),
-    lift: body.lift ? floats(body.lift) : null,
-  }));
-  const zone = message.zone?.byteLength ? new Int8Array(message.zone.buffer.slice(
-    message.zone.byteOffset, message.zone.byteOffset + message.zone.byteLength)) : null;
-  return { ...message, bodies, zone };
-}
 
 class SectionsPanel {
   constructor(model, root) {
@@ -368,14 +353,6 @@ function windowOf({ across, up, flip }, from, to) {
 }
 
 const NO_ANSWER = { verdict: "", fits: false, reasons: [], zones: [], checks: [], closer: null };
-
-// Colours are set in the style sheet, for light and dark.
-export function coloursOf(root) {
-  const style = getComputedStyle(root);
-  const names = ["ink", "soft", "paper", "head", "hair", "wall", "wallEdge", "inner", "plane",
-    "sight", "clash", "short", "met", "none"];
-  return Object.fromEntries(names.map((name) => [name, style.getPropertyValue(`--fk-${name}`)]));
-}
 
 export default {
   render({ model, el }) {
