@@ -1,1 +1,77 @@
-"""Fit wearable headpieces to the person who will wear them."""
+"""
+Fit wearable headpieces to the person who will wear them.
+
+The way through: a record becomes a wearer, a design becomes a piece, a brief says
+what is asked, the solver finds size and place, and an assessment answers.
+
+>>> import fitkit
+>>> record = fitkit.make_record(sex="female", head_circumference_mm=561.0)
+>>> wearer = fitkit.wearer_from_record(record)
+>>> round(wearer.measures_mm["head_circumference_mm"])
+561
+
+Lengths are in mm, angles in degrees; axes are right, front, up from the middle of the
+tragia. It sizes costumes; it is not protective equipment and certifies nothing.
+"""
+
+from fitkit.assess import Assessment
+from fitkit.assess import assess as assess_placement
+from fitkit.assess import fit as fit_piece
+from fitkit.errors import FitkitError
+from fitkit.fit.brief import Brief, Ease
+from fitkit.fit.ease import EaseMap, ease
+from fitkit.fit.placement import Placement
+from fitkit.fit.size import SizeAnswer, most_ease, solve_size
+from fitkit.piece.buildup import BuildUp, Layer, Piece, finish, finished_inner, finished_outer
+from fitkit.piece.design import Design, read_design
+from fitkit.sheets.report import write_report
+from fitkit.wearer.build import wearer_from_record
+from fitkit.wearer.measures import CATALOGUE
+from fitkit.wearer.record import Glasses, Record, make_record
+from fitkit.wearer.record_files import read_record, write_record
+from fitkit.wearer.record_table import read_records_csv, write_records_csv
+from fitkit.wearer.scan import wearer_from_scan
+from fitkit.wearer.slips import check_record
+from fitkit.wearer.survey import complete, population
+from fitkit.wearer.wearer import Eye, Wearer
+from fitkit.wearer.zones import ZONES
+
+__all__ = [
+    "CATALOGUE",
+    "ZONES",
+    "Assessment",
+    "Brief",
+    "BuildUp",
+    "Design",
+    "Ease",
+    "EaseMap",
+    "Eye",
+    "FitkitError",
+    "Glasses",
+    "Layer",
+    "Piece",
+    "Placement",
+    "Record",
+    "SizeAnswer",
+    "Wearer",
+    "assess_placement",
+    "check_record",
+    "complete",
+    "ease",
+    "finish",
+    "finished_inner",
+    "finished_outer",
+    "fit_piece",
+    "make_record",
+    "most_ease",
+    "population",
+    "read_design",
+    "read_record",
+    "read_records_csv",
+    "solve_size",
+    "wearer_from_record",
+    "wearer_from_scan",
+    "write_record",
+    "write_records_csv",
+    "write_report",
+]

@@ -1,0 +1,1 @@
+"""Speed, as ratios of figures taken in one run; run with ``python -m tests.benchmarks``."""
