@@ -14,6 +14,8 @@ Lengths are in mm, angles in degrees; axes are right, front, up from the middle 
 tragia. It sizes costumes; it is not protective equipment and certifies nothing.
 """
 
+from typing import TYPE_CHECKING, Any
+
 from fitkit.assess import Assessment
 from fitkit.assess import assess as assess_placement
 from fitkit.assess import fit as fit_piece
@@ -22,9 +24,15 @@ from fitkit.fit.brief import Brief, Ease
 from fitkit.fit.ease import EaseMap, ease
 from fitkit.fit.placement import Placement
 from fitkit.fit.size import SizeAnswer, most_ease, solve_size
-from fitkit.piece.buildup import BuildUp, Layer, Piece, finish, finished_inner, finished_outer
+from fitkit.piece.buildup import (
+    BuildUp,
+    Layer,
+    Piece,
+    finish,
+    finished_inner,
+    finished_outer,
+)
 from fitkit.piece.design import Design, read_design
-from fitkit.sheets.report import write_report
 from fitkit.wearer.build import wearer_from_record
 from fitkit.wearer.measures import CATALOGUE
 from fitkit.wearer.record import Glasses, Record, make_record
@@ -35,6 +43,9 @@ from fitkit.wearer.slips import check_record
 from fitkit.wearer.survey import complete, population
 from fitkit.wearer.wearer import Eye, Wearer
 from fitkit.wearer.zones import ZONES
+
+if TYPE_CHECKING:
+    from fitkit.sheets.report import write_report
 
 __all__ = [
     "CATALOGUE",
@@ -75,3 +86,12 @@ __all__ = [
     "write_records_csv",
     "write_report",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    """Load the report, and matplotlib with it, only when it is asked for."""
+    if name != "write_report":
+        raise AttributeError(f"module 'fitkit' has no attribute {name!r}")
+    from fitkit.sheets.report import write_report
+
+    return write_report

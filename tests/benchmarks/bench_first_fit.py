@@ -44,7 +44,9 @@ def _distances() -> Iterator[Row]:
         mesh = Mesh(np.asarray(ball.vertices), np.asarray(ball.faces))
         rng = np.random.default_rng(5)
         points = rng.normal(size=(POINTS, 3))
-        points *= rng.uniform(70, 118, (POINTS, 1)) / np.linalg.norm(points, axis=1)[:, None]
+        points *= (
+            rng.uniform(70, 118, (POINTS, 1)) / np.linalg.norm(points, axis=1)[:, None]
+        )
         tree, bare = SurfaceTree(mesh), igl.AABB()
         bare.init(np.array(mesh.vertices), np.array(mesh.faces))
         vertices, faces = np.array(mesh.vertices), np.array(mesh.faces)

@@ -23,7 +23,9 @@ class Row:
         if self.beside is None or self.beside_seconds is None:
             return text
         ratio = self.seconds / self.beside_seconds
-        return f"{text}   {ratio:8.3f} x  {self.beside} ({1e3 * self.beside_seconds:.1f} ms)"
+        return (
+            f"{text}   {ratio:8.3f} x  {self.beside} ({1e3 * self.beside_seconds:.1f} ms)"
+        )
 
 
 def best_of(work: Callable[[], object], *, times: int = 5) -> float:

@@ -22,7 +22,9 @@ class Piece(SimpleNamespace):
 
 def to_mesh(solid: Manifold) -> Mesh:
     raw = solid.to_mesh64()
-    return Mesh(np.asarray(raw.vert_properties, float)[:, :3], np.asarray(raw.tri_verts, np.int64))
+    return Mesh(
+        np.asarray(raw.vert_properties, float)[:, :3], np.asarray(raw.tri_verts, np.int64)
+    )
 
 
 def rectangle(right, up):
@@ -46,22 +48,49 @@ def plate_solid(holes, *, distance_mm, wall_mm=0.01, half_mm=2000.0) -> Mesh:
     return to_mesh(body.rotate([90, 0, 0]).translate([0, distance_mm + wall_mm, 0]))
 
 
-def plate_piece(holes, *, distance_mm, wall_mm=0.01, half_mm=2000.0, lining_mm=0.0,
-                growth_mm=0.0, no_cut=(), openings=(), name="plate") -> Piece:
+def plate_piece(
+    holes,
+    *,
+    distance_mm,
+    wall_mm=0.01,
+    half_mm=2000.0,
+    lining_mm=0.0,
+    growth_mm=0.0,
+    no_cut=(),
+    openings=(),
+    name="plate",
+) -> Piece:
     solid = plate_solid(holes, distance_mm=distance_mm, wall_mm=wall_mm, half_mm=half_mm)
-    return piece_of_solid(solid, lining_mm=lining_mm, growth_mm=growth_mm, no_cut=no_cut,
-                          openings=openings, name=name,
-                          back=solid.normals[:, 1] < -0.5)
+    return piece_of_solid(
+        solid,
+        lining_mm=lining_mm,
+        growth_mm=growth_mm,
+        no_cut=no_cut,
+        openings=openings,
+        name=name,
+        back=solid.normals[:, 1] < -0.5,
+    )
 
 
-def piece_of_solid(solid: Mesh, *, back, lining_mm=0.0, growth_mm=0.0, no_cut=(),
-                   openings=(), name="shell") -> Piece:
+def piece_of_solid(
+    solid: Mesh, *, back, lining_mm=0.0, growth_mm=0.0, no_cut=(), openings=(), name="shell"
+) -> Piece:
     facing = solid.submesh(back).flipped()
     notes = SimpleNamespace(no_cut=tuple(no_cut))
-    design = SimpleNamespace(name=name, surface="solid", parts={"shell": solid}, notes=notes)
-    return Piece(name=name, design=design, facing=facing, skin=solid.submesh(~back),
-                 lining_mm=lining_mm, growth_mm=growth_mm, openings=tuple(openings),
-                 hinge=None, tree=SurfaceTree(facing))
+    design = SimpleNamespace(
+        name=name, surface="solid", parts={"shell": solid}, notes=notes
+    )
+    return Piece(
+        name=name,
+        design=design,
+        facing=facing,
+        skin=solid.submesh(~back),
+        lining_mm=lining_mm,
+        growth_mm=growth_mm,
+        openings=tuple(openings),
+        hinge=None,
+        tree=SurfaceTree(facing),
+    )
 
 
 def opening(name, outline, *, distance_mm, kind="eye") -> SimpleNamespace:
@@ -70,29 +99,55 @@ def opening(name, outline, *, distance_mm, kind="eye") -> SimpleNamespace:
     ring = np.insert(outline, 1, distance_mm, axis=1)
     closed = np.vstack([ring, ring[:1]])
     axes = np.array([[1.0, 0, 0], [0, 0, 1.0]])
-    return SimpleNamespace(name=name, kind=kind, rim=closed, plane_point=at,
-                           plane_normal=np.array([0, 1.0, 0]), axes=axes,
-                           outline=(closed - at) @ axes.T,
-                           width_mm=float(np.ptp(outline[:, 0])),
-                           height_mm=float(np.ptp(outline[:, 1])), area_mm2=1.0)
+    return SimpleNamespace(
+        name=name,
+        kind=kind,
+        rim=closed,
+        plane_point=at,
+        plane_normal=np.array([0, 1.0, 0]),
+        axes=axes,
+        outline=(closed - at) @ axes.T,
+        width_mm=float(np.ptp(outline[:, 0])),
+        height_mm=float(np.ptp(outline[:, 1])),
+        area_mm2=1.0,
+    )
 
 
 def eye_at(pupil) -> Eye:
     ahead = np.array([0, 1.0, 0])
     cornea = np.asarray(pupil, float) + PUPIL_MM * ahead
-    return Eye(cornea=cornea, entrance_pupil=np.asarray(pupil, float),
-               rotation_centre=cornea - CENTRE_MM * ahead)
+    return Eye(
+        cornea=cornea,
+        entrance_pupil=np.asarray(pupil, float),
+        rotation_centre=cornea - CENTRE_MM * ahead,
+    )
 
 
-def faceless(*, left=(-32.0, 0, 0), right=(32.0, 0, 0), readings=None, glasses=None,
-             head=None, landmarks=None) -> Wearer:
+def faceless(
+    *,
+    left=(-32.0, 0, 0),
+    right=(32.0, 0, 0),
+    readings=None,
+    glasses=None,
+    head=None,
+    landmarks=None,
+) -> Wearer:
     """Eyes with nothing about them: the head is a pea far behind."""
     if head is None:
         head = to_mesh(Manifold.sphere(1.0, 16).translate([0, -400, 0]))
     n = len(head.vertices)
-    return Wearer(record=SimpleNamespace(name="stand-in", glasses=glasses, readings=readings or {}),
-                  completion=SimpleNamespace(keys=(), given=frozenset()), head=head,
-                  zone=np.zeros(n, np.int64), hair_mm=np.zeros(n), tape_hair_mm=0.0,
-                  measures_mm={}, landmarks=landmarks or {}, eye_left=eye_at(left), eye_right=eye_at(right),
-                  chin_pole=np.zeros(3), spread=np.zeros((0, n, 3), np.float32),
-                  spread_names=())
+    return Wearer(
+        record=SimpleNamespace(name="stand-in", glasses=glasses, readings=readings or {}),
+        completion=SimpleNamespace(keys=(), given=frozenset()),
+        head=head,
+        zone=np.zeros(n, np.int64),
+        hair_mm=np.zeros(n),
+        tape_hair_mm=0.0,
+        measures_mm={},
+        landmarks=landmarks or {},
+        eye_left=eye_at(left),
+        eye_right=eye_at(right),
+        chin_pole=np.zeros(3),
+        spread=np.zeros((0, n, 3), np.float32),
+        spread_names=(),
+    )
