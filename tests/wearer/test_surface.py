@@ -72,7 +72,7 @@ def test_means_of_the_survey_make_nearly_the_mean_head():
     assert np.linalg.norm(shaped(mean).weights) < 0.3
 
 
-def test_the_other_side_of_average_is_the_other_way(_people):
+def test_the_other_side_of_average_is_the_other_way():
     # Near the mean the answer is linear: opposite targets give opposite weights.
     means = RULER.values(TEMPLATE.mean_mm)
     more = shaped({k: means[k] + 0.5 for k in SURVEY_KEYS}).weights
