@@ -10,7 +10,7 @@ from pathlib import Path
 from fitkit.assess import assess
 from fitkit.errors import FitkitError
 from fitkit.fit.brief import Brief
-from fitkit.panels.boxes import BOXES, Typed, numbers_of
+from fitkit.panels.boxes import BOXES, PLACING, Typed, numbers_of
 from fitkit.panels.openings import CHOICES
 from fitkit.panels.resolve import Resolver
 from fitkit.panels.session_file import read_session, same_figures, write_session
@@ -44,6 +44,8 @@ class SessionController:
         Mesh file with its notes beside it.
     brief : Brief, optional
         What is asked; the usual brief for the wearer if left out.
+    resolver : Resolver, optional
+        Keeps wearers and pieces that were made; one may serve several sessions.
 
     Examples
     --------
@@ -59,10 +61,11 @@ centimetres: did you mean 574 mm?'
         record: Record | Path | str | None = None,
         piece: Path | str | None = None,
         brief: Brief | None = None,
+        resolver: Resolver | None = None,
     ) -> None:
         self._lock = threading.RLock()
         self._watchers: list[Watcher] = []
-        self._resolver = Resolver()
+        self._resolver = Resolver() if resolver is None else resolver
         self._gesture: object = None
         self._run: SolverRun | None = None
         self._solved_for: tuple[object, ...] = ()
@@ -182,11 +185,20 @@ centimetres: did you mean 574 mm?'
             kept = (*inputs.kept, Kept(name=name, numbers=inputs.numbers))
             return self._change(replace(inputs, kept=kept), message=f"Kept as {name}.")
 
-    def drop(self, index: int) -> SessionState:
-        """Drop one of the placements put aside."""
+    def go_back_to(self, place: int) -> SessionState:
+        """Put the boxes back to one of the placements put aside, by its place from 0."""
+        with self._lock:
+            kept = self.state.inputs.kept[place]
+            placing = {name: kept.numbers[name] for name in PLACING}
+            boxes = {**self.state.inputs.numbers, **placing}
+            said = f"Back to {kept.name}."
+            return self._change(replace(self.state.inputs, numbers=boxes), message=said)
+
+    def drop(self, place: int) -> SessionState:
+        """Drop one of the placements put aside, by its place from 0."""
         with self._lock:
             kept = self.state.inputs.kept
-            left = (*kept[:index], *kept[index + 1 :])
+            left = (*kept[:place], *kept[place + 1 :])
             return self._change(replace(self.state.inputs, kept=left))
 
     def _change(

@@ -28,7 +28,7 @@ export function easeClass(ease, asked) {
 
 // A figure in millimetres for people.
 export function figure(value, decimals = 1) {
-  return value.toFixed(decimals).replace("-", "−");
+  return value.toFixed(decimals).replace(/^-(?=0*\.?0*$)/, "").replace("-", "−");
 }
 
 // A canvas with its scale: `window` is [left, bottom, right, top] in drawn millimetres.

@@ -57,7 +57,6 @@ def state_message(state: SessionState) -> dict[str, Any]:
         "can_solve": state.ready,
         "can_undo": bool(state.past),
         "can_redo": bool(state.future),
-        "kept": [kept.name for kept in inputs.kept],
         "message": state.message,
     }
 
