@@ -191,8 +191,8 @@ def upper() -> Shape:
     body = join(_skull(), _muzzle(), soft_mm=34)
     sockets = both_sides(ball((37, 126, 13), (27, 17, 15), turn_deg=(0, -10, 0)))
     ahead_of_slit = common(
-        both_sides(grown(seen_from_front(smooth_outline(SLIT)), by_mm=1.0)),
-        half_space((0, 118, 0), (0, -1, 0)),
+        both_sides(grown(seen_from_front(smooth_outline(SLIT)), by_mm=2.0)),
+        half_space((0, 116, 0), (0, -1, 0)),
         soft_mm=6,
     )
     body = carve(_fur(body), sockets, ahead_of_slit, soft_mm=12)

@@ -121,11 +121,11 @@ def test_the_skin_is_one_sheet_open_only_at_its_four_openings():
     assert skin.edge_uses.max() == 2
 
 
-def test_walls_are_at_least_two_and_a_half_millimetres_as_drawn(piece):
+def test_walls_are_at_least_three_millimetres_as_drawn(piece):
     drawn = sample_wall(piece).thickness_mm
     if piece.design.surface == "solid":
         drawn = drawn - piece.build_up.wall_mm
-    assert drawn.min() >= 2.5
+    assert drawn.min() >= 3.0
 
 
 # -- openings ------------------------------------------------------------------------
