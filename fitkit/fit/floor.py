@@ -113,7 +113,7 @@ def floor_view(
     to some 3 % long. Chest, feet and costume are not there: what they hide is seen here.
     """
     shown = reference_field(reference)
-    height, source = _eye_height(wearer, eye_height_mm)
+    height, source = eye_height(wearer, eye_height_mm)
     in_range("step_mm", step_mm, low=200, high=1500, unit="mm")
     for bow in bows_deg:
         in_range("bows_deg", bow, low=-30, high=MOST_BOW_DEG, unit="deg")
@@ -242,9 +242,10 @@ def _least_bow(worn: _Walker, ahead_mm: float) -> float:
     return float("nan")
 
 
-def _eye_height(
+def eye_height(
     wearer: Wearer, given_mm: float | None
 ) -> tuple[float, Literal["record", "given", "assumed"]]:
+    """Standing eye height, in mm, and where it comes from."""
     if given_mm is not None:
         cure = f"Did you mean {given_mm * 10:g} mm?" if 60 <= given_mm <= 230 else ""
         in_range("eye_height_mm", given_mm, low=300, high=2600, unit="mm", cure=cure)
