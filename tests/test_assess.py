@@ -3,7 +3,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from fit.stand_ins import ball, only, piece_of, round_opening, same_everywhere, wearer_of
+from stand_ins import ball, only, piece_of, round_opening, same_everywhere, wearer_of
 
 from fitkit.assess import GENERAL_CAUTIONS, Assessment, assess, fit
 from fitkit.fit.brief import Brief, Ease
