@@ -201,7 +201,7 @@ def test_a_record_with_a_slip_is_not_saved(session, tmp_path):
 
 
 def test_a_missing_record_is_refused_at_once(tmp_path):
-    with pytest.raises(RecordError, match="nobody.json"):
+    with pytest.raises(RecordError, match=r"nobody\.json"):
         SessionController(record=tmp_path / "nobody.json")
 
 

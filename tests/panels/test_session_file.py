@@ -15,7 +15,9 @@ from fitkit.panels.controller import SessionController
 def saved(session, tmp_path):
     """A session with something set everywhere, and its file."""
     session.edit(size_percent=103.25, front_mm="-1,5", top_cut_mm=20.0)
-    session.ask(Brief(ease={"crown": Ease(least_mm=9, most_mm=40)}, hinge_tolerance_mm=None))
+    session.ask(
+        Brief(ease={"crown": Ease(least_mm=9, most_mm=40)}, hinge_tolerance_mm=None)
+    )
     session.type_in("ear_length_mm", "60 61")
     session.name_opening(1, "vent")
     session.keep("first")
@@ -103,7 +105,9 @@ def test_a_file_that_cannot_be_used_says_why_and_changes_nothing(saved, change, 
     assert state.inputs == before
 
 
-@pytest.mark.parametrize("text", ["", "{", "[]", "null", '{"fitkit_session": 1}', "[" * 9000])
+@pytest.mark.parametrize(
+    "text", ["", "{", "[]", "null", '{"fitkit_session": 1}', "[" * 9000]
+)
 def test_broken_text_is_no_session(session, tmp_path, text):
     file = tmp_path / "broken.session.json"
     file.write_text(text)

@@ -1,4 +1,4 @@
-"""The record form's boxes: what typed text means, and which slips are told as it is typed."""
+"""Boxes of the record form: what typed text means, and which slips are told."""
 
 from __future__ import annotations
 
