@@ -1,0 +1,262 @@
+"""A rigid wall drawn over a rigid head: how near, and which way gains room."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import binary_fill_holes, distance_transform_edt
+from scipy.optimize import linprog
+
+from fitkit.fit._reach import Gaps, Surface, least_gaps
+from fitkit.fit.placement import FloatArray, rotation_matrix
+from fitkit.geometry.distance import SurfaceTree
+from fitkit.geometry.mesh import Mesh
+
+Ints = NDArray[np.int64]
+
+#: Moves of the wall: right, front, up in mm, then pitch, yaw, roll in degrees.
+MOVES = 6
+#: Step of the field of distances around the head. [mm]
+FIELD_STEP_MM = 3.0
+#: The field reaches this far around the head. [mm]
+FIELD_MARGIN_MM = 45.0
+#: How far the field may be off; marks within twice this of the least are measured. [mm]
+FIELD_ERROR_MM = 5.0
+#: One mark of the wall is kept in each cube of this size for the search. [mm]
+THIN_MM = 2.0
+#: Most marks that are measured exactly at one pose.
+MOST_MEASURED = 1500
+#: Room that is enough: no more is sought. [mm]
+ENOUGH_MM = 4.0
+#: Radius that turns are weighed with: a degree counts as this many mm. About the arc of
+#: one degree at the rim of a neck opening.
+DEGREE_MM = 2.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Nearness:
+    """The tightest marks of the wall at one pose."""
+
+    #: Room at the marks that were measured, (k,); negative inside the head. [mm]
+    room_mm: FloatArray
+    #: The marks, carried to the pose, (k, 3). [mm]
+    at: FloatArray
+    #: Nearest points of the head, (k, 3). [mm]
+    head: FloatArray
+    #: Direction along which each mark would gain room, (k, 3).
+    away: FloatArray
+    #: Face of the head that each is nearest to, (k,).
+    face: Ints
+
+    @property
+    def least_mm(self) -> float:
+        """Least room in mm; inf if no mark is near."""
+        return float(self.room_mm.min()) if len(self.room_mm) else float("inf")
+
+
+class Passage:
+    """
+    One wall, seated on a head that stays where it is.
+
+    Parameters
+    ----------
+    wall : Surface
+        In the head frame, seated; its layers grow towards the head.
+    head : Mesh
+        Closed.
+    free : tuple of int
+        Which of the six moves may be made besides up.
+    """
+
+    def __init__(self, wall: Surface, head: Mesh, *, free: tuple[int, ...]) -> None:
+        self.wall, self.head, self.free = wall, head, free
+        self.tree = SurfaceTree(head)
+        self.field = _SignedField(head)
+        marks, piece = wall.marks
+        thin = _one_per_cube(marks)
+        self.marks = marks[thin]
+        self.layer = wall.thick[piece[thin]]
+
+    def heed(self, points: FloatArray, layer: FloatArray) -> None:
+        """Take more points of the seated wall, (k, 3), and their layers into account."""
+        self.marks = np.concatenate([self.marks, points])
+        self.layer = np.concatenate([self.layer, layer])
+
+    @cached_property
+    def head_surface(self) -> Surface:
+        return Surface(self.head)
+
+    def near(self, move: FloatArray) -> Nearness:
+        """Measure the tightest marks at a move of the wall from its seat, (6,)."""
+        at = carry(matrix_of(move), self.marks)
+        rough = self.field.at(at) - self.layer
+        least = rough.min()
+        rows = np.nonzero(rough < least + 2 * FIELD_ERROR_MM)[0]
+        if len(rows) > MOST_MEASURED:
+            rows = rows[np.argpartition(rough[rows], MOST_MEASURED)[:MOST_MEASURED]]
+        points = at[rows]
+        squared, face, head = self.tree.squared(points)
+        length = np.sqrt(squared)
+        away = (points - head) / np.maximum(length, 1e-12)[:, None]
+        inside = self.tree.winding(points) > 0.5
+        sign = np.where(inside, -1.0, 1.0)
+        return Nearness(
+            room_mm=sign * length - self.layer[rows],
+            at=points,
+            head=head,
+            away=away * sign[:, None],
+            face=face,
+        )
+
+    def gained(
+        self, move: FloatArray, *, reach: float = 6.0, rounds: int = 6, hold_up: bool = True
+    ) -> tuple[FloatArray, Nearness]:
+        """
+        Move the wall a little so that its least room grows, until there is enough.
+
+        Parameters
+        ----------
+        move : ndarray, shape (6,)
+        reach : float
+            How far it may move in all, in each free move; a degree counts two mm. [mm]
+        rounds : int
+            Linear programs solved at most.
+        hold_up : bool
+            Whether the height is kept.
+
+        Returns
+        -------
+        move, near
+            The better move, and what is tight there.
+        """
+        free = np.array([k for k in self.free if not (hold_up and k == 2)])
+        unit = np.where(free < 3, 1.0, 1.0 / DEGREE_MM)
+        start, near, step = move.copy(), self.near(move), reach / 2
+        for _ in range(rounds):
+            if near.least_mm >= ENOUGH_MM or step < 0.02:
+                break
+            moved = move.copy()
+            shift = _best_step(near, move, free, unit, start, reach, step)
+            moved[free] += shift
+            tried = self.near(moved)
+            if tried.least_mm > near.least_mm + 1e-4:
+                move, near = moved, tried
+            else:
+                step /= 3
+        return move, near
+
+    def exact(self, moves: FloatArray) -> Gaps:
+        """Measure moves (n, 6) over all pairs of triangles; 0 apart where they meet."""
+        return least_gaps(self.wall, self.head_surface, matrices_of(moves))
+
+
+def _best_step(
+    near: Nearness,
+    move: FloatArray,
+    free: Ints,
+    unit: FloatArray,
+    start: FloatArray,
+    reach: float,
+    step: float,
+) -> FloatArray:
+    """Solve for the small move that lifts the least room most, to first order."""
+    slope = slopes(near, move)[:, free]
+    rows = near.room_mm < near.least_mm + 4 * step
+    # room_i + slope_i . d >= t, maximise t
+    below = np.column_stack([-slope[rows] * unit, np.ones(int(rows.sum()))])
+    gone = (move - start)[free] / unit
+    low, high = np.maximum(-step, -reach - gone), np.minimum(step, reach - gone)
+    bounds = [*zip(np.minimum(low, 0), np.maximum(high, 0), strict=True), (None, ENOUGH_MM)]
+    goal = np.append(np.zeros(len(free)), -1.0)
+    found = linprog(goal, A_ub=below, b_ub=near.room_mm[rows], bounds=bounds)
+    if found.x is None:
+        return np.zeros(len(free))
+    return np.asarray(found.x[:-1] * unit, dtype=float)
+
+
+def slopes(near: Nearness, move: FloatArray) -> FloatArray:
+    """Room gained by each mark per unit of each move, (k, 6). [mm/mm, mm/deg]."""
+    pivot = move[:3]
+    arm = near.at - pivot
+    axes = _turning(move)
+    turn = np.stack([np.einsum("ij,ij->i", near.away, np.cross(a, arm)) for a in axes], 1)
+    gain: FloatArray = np.column_stack([near.away, np.radians(1.0) * turn])
+    return gain
+
+
+def _turning(move: FloatArray) -> FloatArray:
+    """Axes about which pitch, yaw and roll turn the wall at a move, (3, 3)."""
+    pitch, yaw, _ = np.radians(move[3:])
+    about_up = np.array([[np.cos(yaw), -np.sin(yaw), 0], [np.sin(yaw), np.cos(yaw), 0]])
+    right = np.array([about_up[0, 0], about_up[1, 0], 0.0])
+    front = np.array([about_up[0, 1], about_up[1, 1], 0.0]) * np.cos(pitch)
+    front[2] = -np.sin(pitch)
+    return np.array([-right, [0.0, 0.0, 1.0], front])
+
+
+def matrix_of(move: FloatArray) -> FloatArray:
+    """Rigid map of a move about the head's origin: turned, then shifted, (4, 4)."""
+    matrix = np.eye(4)
+    matrix[:3, :3] = rotation_matrix(*move[3:])
+    matrix[:3, 3] = move[:3]
+    return matrix
+
+
+def matrices_of(moves: FloatArray) -> FloatArray:
+    """Rigid maps of moves (n, 6), (n, 4, 4)."""
+    return np.stack([matrix_of(move) for move in moves])
+
+
+def carry(matrix: FloatArray, points: FloatArray) -> FloatArray:
+    """Carry points (n, 3) by a rigid map."""
+    x, y, z, shift = matrix[:3].T
+    carried: FloatArray = points[:, :1] * x
+    carried += points[:, 1:2] * y
+    carried += points[:, 2:] * z
+    carried += shift
+    return carried
+
+
+def size_of(moves: FloatArray) -> FloatArray:
+    """How far moves (..., 6) go, in mm; a degree counts two."""
+    length: FloatArray = np.linalg.norm(moves[..., :3], axis=-1)
+    return length + DEGREE_MM * np.linalg.norm(moves[..., 3:], axis=-1)
+
+
+def _one_per_cube(points: FloatArray) -> Ints:
+    cell = np.floor(points / THIN_MM).astype(np.int64)
+    cell -= cell.min(axis=0)
+    spans = cell.max(axis=0) + 1
+    key = (cell[:, 0] * spans[1] + cell[:, 1]) * spans[2] + cell[:, 2]
+    return np.sort(np.unique(key, return_index=True)[1])
+
+
+class _SignedField:
+    """Distances to a closed head on a grid, negative inside; roughly right."""
+
+    def __init__(self, head: Mesh) -> None:
+        self.low = head.bounds_mm[0] - FIELD_MARGIN_MM
+        spans = head.size_mm + 2 * FIELD_MARGIN_MM
+        self.shape = np.ceil(spans / FIELD_STEP_MM).astype(np.int64)
+        skin = np.zeros(self.shape, dtype=bool)
+        marks = Surface(head).marks[0]
+        skin[tuple(self._cell(marks).T)] = True
+        whole = binary_fill_holes(skin)
+        outside = distance_transform_edt(~whole)
+        inside = distance_transform_edt(whole & ~skin)
+        field = (outside - inside) * FIELD_STEP_MM
+        self._field = field.astype(np.float32).ravel()
+
+    def _cell(self, points: FloatArray) -> Ints:
+        cell = ((points - self.low) / FIELD_STEP_MM).astype(np.int64)
+        return np.clip(cell, 0, self.shape - 1)
+
+    def at(self, points: FloatArray) -> FloatArray:
+        """Rough distance at points (n, 3); at the border's value beyond it. [mm]."""
+        cell = self._cell(points)
+        flat = (cell[:, 0] * self.shape[1] + cell[:, 1]) * self.shape[2] + cell[:, 2]
+        found: FloatArray = self._field[flat].astype(float)
+        return found
