@@ -23,12 +23,14 @@ MOVES = 6
 FIELD_STEP_MM = 3.0
 #: The field reaches this far around the head. [mm]
 FIELD_MARGIN_MM = 45.0
-#: How far the field may be off; marks within twice this of the least are measured. [mm]
+#: How far the field may be off; marks within this of the least are measured. [mm]
 FIELD_ERROR_MM = 5.0
 #: One mark of the wall is kept in each cube of this size for the search. [mm]
 THIN_MM = 2.0
-#: Most marks that are measured exactly at one pose.
-MOST_MEASURED = 1500
+#: Marks that are measured exactly at one pose: first, and at most.
+FIRST_MEASURED, MOST_MEASURED = 60, 800
+#: Marks, the tightest, that a small move has to mind.
+MINDED = 160
 #: Room that is enough: no more is sought. [mm]
 ENOUGH_MM = 4.0
 #: Radius that turns are weighed with: a degree counts as this many mm. About the arc of
@@ -93,23 +95,25 @@ class Passage:
         """Measure the tightest marks at a move of the wall from its seat, (6,)."""
         at = carry(matrix_of(move), self.marks)
         rough = self.field.at(at) - self.layer
-        least = rough.min()
-        rows = np.nonzero(rough < least + 2 * FIELD_ERROR_MM)[0]
+        first = np.argpartition(rough, min(FIRST_MEASURED, len(rough) - 1))[:FIRST_MEASURED]
+        room = self._measured(at[first], self.layer[first])[0]
+        rows = np.nonzero(rough < room.min() + FIELD_ERROR_MM)[0]
         if len(rows) > MOST_MEASURED:
             rows = rows[np.argpartition(rough[rows], MOST_MEASURED)[:MOST_MEASURED]]
-        points = at[rows]
+        rows = np.union1d(rows, first)
+        room, head, away, face = self._measured(at[rows], self.layer[rows])
+        return Nearness(room_mm=room, at=at[rows], head=head, away=away, face=face)
+
+    def _measured(
+        self, points: FloatArray, layer: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray, Ints]:
+        """Room (k,), nearest points, ways to gain room (k, 3) and faces (k,)."""
         squared, face, head = self.tree.squared(points)
         length = np.sqrt(squared)
         away = (points - head) / np.maximum(length, 1e-12)[:, None]
         inside = self.tree.winding(points) > 0.5
         sign = np.where(inside, -1.0, 1.0)
-        return Nearness(
-            room_mm=sign * length - self.layer[rows],
-            at=points,
-            head=head,
-            away=away * sign[:, None],
-            face=face,
-        )
+        return sign * length - layer, head, away * sign[:, None], face
 
     def gained(
         self, move: FloatArray, *, reach: float = 6.0, rounds: int = 6, hold_up: bool = True
@@ -149,8 +153,27 @@ class Passage:
         return move, near
 
     def exact(self, moves: FloatArray) -> Gaps:
-        """Measure moves (n, 6) over all pairs of triangles; 0 apart where they meet."""
-        return least_gaps(self.wall, self.head_surface, matrices_of(moves))
+        """
+        Measure moves (n, 6) over all pairs of triangles; 0 apart where they meet.
+
+        The wall is the one that moves; the points are in the head frame.
+        """
+        matrices = matrices_of(moves)
+        back: FloatArray = np.linalg.inv(matrices).astype(np.float64)
+        found = least_gaps(self.head_surface, self.wall, back)
+        pairs = zip(matrices, found.on_still, strict=True)
+        on_wall = [carry(m, p[None])[0] for m, p in pairs]
+        on_head = [
+            carry(m, p[None])[0] for m, p in zip(matrices, found.on_moving, strict=True)
+        ]
+        return Gaps(
+            gap_mm=found.gap_mm,
+            apart_mm=found.apart_mm,
+            on_moving=np.array(on_wall),
+            on_still=np.array(on_head),
+            face_moving=found.face_still,
+            face_still=found.face_moving,
+        )
 
 
 def _best_step(
@@ -165,6 +188,8 @@ def _best_step(
     """Solve for the small move that lifts the least room most, to first order."""
     slope = slopes(near, move)[:, free]
     rows = near.room_mm < near.least_mm + 4 * step
+    if len(rows) > MINDED:
+        rows &= near.room_mm <= np.partition(near.room_mm, MINDED)[MINDED]
     # room_i + slope_i . d >= t, maximise t
     below = np.column_stack([-slope[rows] * unit, np.ones(int(rows.sum()))])
     gone = (move - start)[free] / unit
@@ -223,7 +248,8 @@ def carry(matrix: FloatArray, points: FloatArray) -> FloatArray:
 def size_of(moves: FloatArray) -> FloatArray:
     """How far moves (..., 6) go, in mm; a degree counts two."""
     length: FloatArray = np.linalg.norm(moves[..., :3], axis=-1)
-    return length + DEGREE_MM * np.linalg.norm(moves[..., 3:], axis=-1)
+    turned: FloatArray = np.linalg.norm(moves[..., 3:], axis=-1)
+    return length + DEGREE_MM * turned
 
 
 def _one_per_cube(points: FloatArray) -> Ints:
@@ -231,7 +257,7 @@ def _one_per_cube(points: FloatArray) -> Ints:
     cell -= cell.min(axis=0)
     spans = cell.max(axis=0) + 1
     key = (cell[:, 0] * spans[1] + cell[:, 1]) * spans[2] + cell[:, 2]
-    return np.sort(np.unique(key, return_index=True)[1])
+    return np.asarray(np.sort(np.unique(key, return_index=True)[1]), dtype=np.int64)
 
 
 class _SignedField:
@@ -252,7 +278,7 @@ class _SignedField:
 
     def _cell(self, points: FloatArray) -> Ints:
         cell = ((points - self.low) / FIELD_STEP_MM).astype(np.int64)
-        return np.clip(cell, 0, self.shape - 1)
+        return np.asarray(np.clip(cell, 0, self.shape - 1), dtype=np.int64)
 
     def at(self, points: FloatArray) -> FloatArray:
         """Rough distance at points (n, 3); at the border's value beyond it. [mm]."""

@@ -13,7 +13,7 @@ from fitkit.errors import BriefError
 from fitkit.fit._cavity import capped_mesh
 from fitkit.fit._checks import in_range
 from fitkit.fit.placement import FloatArray
-from fitkit.geometry.mesh import IntArray, Mesh, join
+from fitkit.geometry.mesh import BoolArray, IntArray, Mesh, join
 from fitkit.wearer.zones import ZONES
 
 if TYPE_CHECKING:
@@ -113,16 +113,17 @@ def passing_head(
         Kept on while the piece goes on.
     """
     head = wearer.head
-    chosen = (wearer.zone[head.faces] >= 0).all(axis=1)
+    chosen: BoolArray = np.min(wearer.zone[head.faces], axis=1) >= 0
     if not chosen.any():
-        chosen[:] = True
+        chosen = np.ones(len(head.faces), dtype=bool)
     used = np.unique(head.faces[chosen])
     normals = head.vertex_normals[used]
     bare = head.submesh(chosen)
     zone = wearer.zone[used]
     hair = wearer.hair_mm[used]
     worn = bare.vertices + hair[:, None] * normals
-    give = _evened(bare, np.array([soft.tissue_mm.get(z, 0.0) for z in ZONES] + [0.0])[zone])
+    tissue = np.array([*(soft.tissue_mm.get(z, 0.0) for z in ZONES), 0.0])
+    give = _evened(bare, tissue[zone])
     pressed = bare.vertices + (soft.hair_share * hair - give)[:, None] * normals
     pressed = _ears_folded(pressed, zone, wearer, soft.ear_share)
     extra = [] if glasses is None else glasses_boxes(wearer, glasses)
@@ -172,9 +173,7 @@ def _evened(mesh: Mesh, amount: FloatArray) -> FloatArray:
 
 
 def _box(low: FloatArray, high: FloatArray) -> Mesh:
-    corners = np.array(
-        [[(low, high)[(k >> i) & 1][i] for i in range(3)] for k in range(8)]
-    )
+    corners = np.array([[(low, high)[(k >> i) & 1][i] for i in range(3)] for k in range(8)])
     faces = [
         (0, 2, 3), (0, 3, 1), (4, 5, 7), (4, 7, 6), (0, 1, 5), (0, 5, 4),
         (2, 6, 7), (2, 7, 3), (0, 4, 6), (0, 6, 2), (1, 3, 7), (1, 7, 5),

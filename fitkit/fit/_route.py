@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import heapq
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -90,7 +91,7 @@ def _straight(passage: Passage, door: Door) -> FloatArray | None:
     for _ in range(200):
         if door.is_passed(move):
             return np.array(moves)
-        lifted = move + [0, 0, LIFT_MM, 0, 0, 0]
+        lifted = move + np.array([0, 0, LIFT_MM, 0, 0, 0])
         move, near = passage.gained(lifted)
         if near.least_mm < 0:
             return None
@@ -110,7 +111,8 @@ def _finished(passage: Passage, moves: FloatArray) -> Route:
         return _stuck(passage, dense, np.array(rooms))
     for _ in range(_MENDINGS):
         found = passage.exact(dense)
-        gap = np.where(found.apart_mm <= 0, np.minimum(found.gap_mm, -TOUCH_MM * 2), found.gap_mm)
+        through = np.minimum(found.gap_mm, -TOUCH_MM * 2)
+        gap = np.where(found.apart_mm <= 0, through, found.gap_mm)
         short = np.nonzero(gap < -TOUCH_MM)[0]
         if not len(short):
             worst = int(gap.argmin())
@@ -155,7 +157,7 @@ def _stuck(passage: Passage, moves: FloatArray, rooms: FloatArray) -> Route:
 def _filled(moves: FloatArray) -> FloatArray:
     """Add poses between, so that no stride is longer than `STRIDE_MM`."""
     rows = [moves[:1]]
-    for a, b in zip(moves[:-1], moves[1:], strict=True):
+    for a, b in pairwise(moves):
         count = max(1, int(np.ceil(size_of(b - a) / STRIDE_MM)))
         share = np.arange(1, count + 1)[:, None] / count
         rows.append(a + share * (b - a))
@@ -218,8 +220,7 @@ class _Lattice:
 
     def move(self, node: tuple[int, int, int]) -> FloatArray:
         up, front, pitch = (
-            (k - s) * step
-            for k, s, step in zip(node, self.seat, LATTICE_STEP, strict=True)
+            (k - s) * step for k, s, step in zip(node, self.seat, LATTICE_STEP, strict=True)
         )
         return np.array([0.0, front, up, pitch, 0.0, 0.0])
 
@@ -239,9 +240,7 @@ class _Lattice:
             for f in (-1, 0, 1):
                 for p in (-1, 0, 1):
                     other = (node[0] + u, node[1] + f, node[2] + p)
-                    inside = all(
-                        0 <= k < n for k, n in zip(other, self.shape, strict=True)
-                    )
+                    inside = all(0 <= k < n for k, n in zip(other, self.shape, strict=True))
                     if other == node or not inside or self.room(other) < HOPELESS_MM:
                         continue
                     way = float(np.hypot(8.0 * u, 8.0 * f) + 16.0 * abs(p))

@@ -401,9 +401,8 @@ def _near_jaw(head: OpeningHead, hung: HungJaw, travel: JawTravel) -> BoolArray:
     near = np.zeros(len(head.wearer.head.vertices), dtype=bool)
     for chin in (travel.chin_deg[0], travel.chin_deg[-1]):
         points = hung.placement.to_sized(head.vertices(float(chin)))
-        inside: BoolArray = ((points > low) & (points < high)).all(axis=1)
-        near |= inside
-    faces: BoolArray = near[head.wearer.head.faces].any(axis=1)
+        near[((points > low) & (points < high)).all(axis=1)] = True
+    faces: BoolArray = near[head.wearer.head.faces].max(axis=1)
     return faces if faces.any() else np.ones(len(faces), dtype=bool)
 
 

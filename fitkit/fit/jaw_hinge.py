@@ -209,11 +209,21 @@ def solve_hinge(
     gap = _least_gap(hung, best.front_mm, best.up_mm)
     if gap < WANTED_GAP_MM:
         best, gap = _clearest(hung, [best, *tries[:_SWEPT]], gap)
-    full = [try_hinge(motion, hung, contacts, front_mm=f, up_mm=u) for f, u in
-            ((0.0, 0.0), (best.front_mm, best.up_mm))]
+    full = [
+        try_hinge(motion, hung, contacts, front_mm=f, up_mm=u)
+        for f, u in ((0.0, 0.0), (best.front_mm, best.up_mm))
+    ]
     off = tuple(
-        (name, try_hinge(motion, hung, contacts,
-                         front_mm=best.front_mm + off_mm * f, up_mm=best.up_mm + off_mm * u))
+        (
+            name,
+            try_hinge(
+                motion,
+                hung,
+                contacts,
+                front_mm=best.front_mm + off_mm * f,
+                up_mm=best.up_mm + off_mm * u,
+            ),
+        )
         for name, f, u in COMPASS
     )
     moved = move_hinge(hung, front_mm=best.front_mm, up_mm=best.up_mm)
@@ -238,9 +248,7 @@ def solve_hinge(
 def _quick(
     motion: ChinMotion, hung: HungJaw, contacts: Sequence[Contact], front: float, up: float
 ) -> HingeTry:
-    return try_hinge(
-        motion, hung, contacts, front_mm=front, up_mm=up, turns=_CHIN_TURNS
-    )
+    return try_hinge(motion, hung, contacts, front_mm=front, up_mm=up, turns=_CHIN_TURNS)
 
 
 def _off(
@@ -295,9 +303,7 @@ def _compass(
     spans = (np.ptp(region.front_mm), np.ptp(region.up_mm))
     best, step = start, float(max(spans)) / (_GRID - 1) / 2
     while step > FINEST_MM:
-        around = [
-            (best.front_mm + step * f, best.up_mm + step * u) for _, f, u in COMPASS
-        ]
+        around = [(best.front_mm + step * f, best.up_mm + step * u) for _, f, u in COMPASS]
         around = [place for place in around if _within(region, *place)]
         if around:
             held = _bolts_hold(hung, np.array(around))
@@ -365,7 +371,8 @@ def _cautions(
     for value, (low, high), words in bounds:
         for edge, word in zip((low, high), words, strict=True):
             if abs(value - edge) < 2 * FINEST_MM:
-                said.append(f"The best hinge lies at the edge of the region: {word} is better.")
+                at_edge = "The best hinge lies at the edge of the region"
+                said.append(f"{at_edge}: {word} is better.")
     if gap < WANTED_GAP_MM:
         said.append(
             f"Even there the jaw comes within {gap:.1f} mm of the shell, finished; "
