@@ -180,7 +180,8 @@ class Foam:
         knots = [0.0, *self.set_strain, 1.0]
         slope = lost[-1] / self.set_strain[-1]
         found = np.interp(held, knots, [0.0, *lost, slope])
-        return np.minimum(found, held)
+        kept: FloatArray = np.minimum(found, held)
+        return kept
 
     def scaled(self, factor: float) -> Foam:
         """Give a batch that pushes `factor` times as hard."""
