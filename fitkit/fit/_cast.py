@@ -44,12 +44,11 @@ class Look:
 
         Bit j stands for point j; `bare` marks those that see it when nothing is worn.
         """
-        count = len(self.pupil.weights)
         occluders: list[Occluder] = [*self.worn]
         start = bare
         if start is None:
-            all_bits = np.uint32((1 << count) - 1)
-            start = np.where(self.within(directions), all_bits, 0).astype(np.uint32)
+            within = self.within(directions)
+            start = np.where(within, self._everything, 0).astype(np.uint32)
             occluders += self.own
         found = np.zeros(len(directions), dtype=np.uint32)
         for j, point in enumerate(self.pupil.points):
@@ -64,12 +63,15 @@ class Look:
         lit = np.zeros(bits.shape)
         for j, weight in enumerate(self.pupil.weights):
             lit += weight * (bits >> np.uint32(j) & np.uint32(1))
-        return lit
+        return np.where(bits == self._everything, 1.0, lit)
+
+    @property
+    def _everything(self) -> np.uint32:
+        return np.uint32((1 << len(self.pupil.weights)) - 1)
 
     def levels(self, bits: Bits) -> BoolArray:
         """Say whether all, the centre, and any of the pupil gets light, shape (3, k)."""
-        everything = np.uint32((1 << len(self.pupil.weights)) - 1)
-        return np.stack([bits == everything, bits & np.uint32(1) > 0, bits > 0])
+        return np.stack([bits == self._everything, bits & np.uint32(1) > 0, bits > 0])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -68,7 +68,7 @@ def veil_per_lux(
     if formula not in VALID_DEG:
         msg = f"formula must be one of {', '.join(VALID_DEG)}; got {formula!r}."
         raise BriefError(msg)
-    in_range("age_years", age_years, low=5, high=110, unit="years")
+    in_range("age_years", age_years, low=0, high=110, unit="years")
     in_range("pigment", pigment, low=0, high=1.2, unit="")
     angle = np.asarray(angle_deg, dtype=float)
     low, high = VALID_DEG[formula]

@@ -19,6 +19,20 @@ class Piece(SimpleNamespace):
     __hash__ = object.__hash__
     __eq__ = object.__eq__
 
+    def moved(self, carry) -> Piece:
+        """The same piece with every vertex carried by a map of points."""
+        solid = self.design.parts["shell"]
+        fresh = Mesh(carry(solid.vertices), solid.faces)
+        made = piece_of_solid(
+            fresh,
+            back=self.back,
+            lining_mm=self.lining_mm,
+            growth_mm=self.growth_mm,
+            name=self.name,
+        )
+        made.openings = self.openings
+        return made
+
 
 def to_mesh(solid: Manifold) -> Mesh:
     raw = solid.to_mesh64()
@@ -90,6 +104,7 @@ def piece_of_solid(
         openings=tuple(openings),
         hinge=None,
         tree=SurfaceTree(facing),
+        back=back,
     )
 
 
@@ -151,3 +166,28 @@ def faceless(
         spread=np.zeros((0, n, 3), np.float32),
         spread_names=(),
     )
+
+
+def ball_piece(*, radius_mm, wall_mm, holes=(), segments=128, **how) -> Piece:
+    """A hollow ball about the origin with round holes bored along +front.
+
+    `holes`: ((right, up), radius, name of the opening).
+    """
+    outer = Manifold.sphere(radius_mm, segments)
+    body = outer - Manifold.sphere(radius_mm - wall_mm, segments)
+    openings = []
+    for (right, up), bore, name in holes:
+        rod = Manifold.cylinder(2 * radius_mm, bore, bore, 96)
+        body -= rod.rotate([-90, 0, 0]).translate([right, 0, up])
+        turn = 2 * np.pi * np.arange(96) / 96
+        ring = np.column_stack([right + bore * np.cos(turn), up + bore * np.sin(turn)])
+        front = np.sqrt(np.maximum((radius_mm - wall_mm) ** 2 - (ring**2).sum(axis=1), 0))
+        made = opening(name, ring, distance_mm=float(front.mean()))
+        made.rim = np.insert(
+            np.vstack([ring, ring[:1]]), 1, np.append(front, front[0]), axis=1
+        )
+        openings.append(made)
+    solid = to_mesh(body)
+    middle = np.linalg.norm(solid.centroids, axis=1)
+    looks_in = np.einsum("ij,ij->i", solid.normals, solid.centroids) < -0.9 * middle
+    return piece_of_solid(solid, back=looks_in, openings=openings, **how)
