@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -86,6 +87,18 @@ class Passage:
         """Take more points of the seated wall, (k, 3), and their layers into account."""
         self.marks = np.concatenate([self.marks, points])
         self.layer = np.concatenate([self.layer, layer])
+
+    def enlarged(self, factor: float, about: FloatArray) -> Passage:
+        """
+        Give the same head before a wall enlarged about a point, layers and all.
+
+        A head that is smaller by that factor meets the wall just so. It is for looking
+        at marks only.
+        """
+        other = copy(self)
+        other.marks = about + factor * (self.marks - about)
+        other.layer = factor * self.layer
+        return other
 
     @cached_property
     def head_surface(self) -> Surface:

@@ -38,6 +38,8 @@ SOFT_MM: Mapping[str, float] = MappingProxyType(
 EAR_SHARE = 0.45
 #: Share of hair, already lightly pressed as recorded, that is left under a firm hand.
 HAIR_SHARE = 0.7
+#: Index of faces that close the cut under the chin, and of glasses.
+CUT, GLASSES = -1, -2
 #: Rounds in which the press is evened out over neighbouring skin.
 _EVENINGS = 8
 
@@ -95,7 +97,7 @@ class PassingHead:
     worn: Mesh
     #: Pressed as far as it gives way; same faces. [mm]
     pressed: Mesh
-    #: Zone of each face, index into ``ZONES``; -1 on glasses and the cut, (m,).
+    #: Zone of each face, index into ``ZONES``, or `CUT` or `GLASSES`, (m,).
     zone: IntArray
 
 
@@ -128,11 +130,26 @@ def passing_head(
     pressed = _ears_folded(pressed, zone, wearer, soft.ear_share)
     extra = [] if glasses is None else glasses_boxes(wearer, glasses)
     parts = [capped_mesh(bare.with_vertices(points)) for points in (worn, pressed)]
-    count = len(parts[0].faces) - len(bare.faces) + sum(len(box.faces) for box in extra)
-    face_zone = np.concatenate([zone[bare.faces].max(axis=1), np.full(count, -1)])
+    cut = np.full(len(parts[0].faces) - len(bare.faces), CUT)
+    lenses = np.full(sum(len(box.faces) for box in extra), GLASSES)
+    face_zone = np.concatenate([zone[bare.faces].max(axis=1), cut, lenses])
     return PassingHead(
         worn=join([parts[0], *extra]), pressed=join([parts[1], *extra]), zone=face_zone
     )
+
+
+def zone_words(index: int) -> str:
+    """
+    Name what a face of a passing head belongs to.
+
+    Examples
+    --------
+    >>> zone_words(GLASSES), zone_words(2)
+    ('glasses', 'temple left')
+    """
+    if index >= 0:
+        return ZONES[index].replace("_", " ")
+    return "glasses" if index == GLASSES else "underside of the head"
 
 
 def glasses_boxes(wearer: Wearer, glasses: Glasses) -> list[Mesh]:

@@ -24,7 +24,7 @@ HOPELESS_MM = -25.0
 #: Cubes of this size keep one mark each for the lattice. [mm]
 _COARSE_MM = 7.0
 #: Poses of a finished way are no farther apart than this. [mm]
-STRIDE_MM = 4.0
+STRIDE_MM = 6.0
 #: Rounds in which points that the exact check finds too near are heeded.
 _MENDINGS = 4
 #: Room that an exact check may fall short by and still count as touching free. [mm]
@@ -63,7 +63,7 @@ class Door:
         return bool(((seen - self.point) @ self.outward > 0).all())
 
 
-def find_route(passage: Passage, door: Door) -> Route:
+def find_route(passage: Passage, door: Door, *, exact: bool = True) -> Route:
     """
     Find a way off the head.
 
@@ -71,18 +71,18 @@ def find_route(passage: Passage, door: Door) -> Route:
     where there is most room. If that sticks, the widest way over a lattice of height,
     depth and pitch is taken as a guide, and each of its poses moved to where there is
     most room. Every pose of what is returned as found was measured over all pairs of
-    triangles.
+    triangles, unless `exact` is False: then at the wall's marks alone, which is quicker.
     """
     straight = _straight(passage, door)
     if straight is not None:
-        done = _finished(passage, straight)
+        done = _finished(passage, straight, exact=exact)
         if done.found:
             return done
     guide = widest(passage, door)
     moves = [guide[0]]
     for node in guide[1:]:
         moves.append(passage.gained(node, reach=8.0, rounds=8)[0])
-    return _finished(passage, np.array(moves))
+    return _finished(passage, np.array(moves), exact=exact)
 
 
 def _straight(passage: Passage, door: Door) -> FloatArray | None:
@@ -99,7 +99,7 @@ def _straight(passage: Passage, door: Door) -> FloatArray | None:
     return None
 
 
-def _finished(passage: Passage, moves: FloatArray) -> Route:
+def _finished(passage: Passage, moves: FloatArray, *, exact: bool) -> Route:
     """Fill a way up to small strides, mend it where it is tight, and measure it."""
     dense = _filled(moves)
     rooms = [passage.near(move).least_mm for move in dense]
@@ -108,26 +108,21 @@ def _finished(passage: Passage, moves: FloatArray) -> Route:
             dense[k], near = passage.gained(dense[k], reach=STRIDE_MM, rounds=10)
             rooms[k] = near.least_mm
     if min(rooms) < -TOUCH_MM:
-        return _stuck(passage, dense, np.array(rooms))
+        return _reached(passage, dense, np.array(rooms), found=False)
+    if not exact:
+        return _reached(passage, dense, np.array(rooms), found=True)
     for _ in range(_MENDINGS):
         found = passage.exact(dense)
-        through = np.minimum(found.gap_mm, -TOUCH_MM * 2)
-        gap = np.where(found.apart_mm <= 0, through, found.gap_mm)
+        meets = found.apart_mm <= 0
+        gap = np.where(meets, np.minimum(found.gap_mm, -2 * TOUCH_MM), found.gap_mm)
         short = np.nonzero(gap < -TOUCH_MM)[0]
         if not len(short):
-            worst = int(gap.argmin())
-            return Route(
-                found=True,
-                moves=dense,
-                gap_mm=gap,
-                tight=dense[worst],
-                near=passage.near(dense[worst]),
-            )
+            return _reached(passage, dense, gap, found=True)
         _heed(passage, dense, short, found.on_moving, found.face_moving)
         for k in short:
             if k:
                 dense[k] = passage.gained(dense[k], reach=STRIDE_MM, rounds=10)[0]
-    return _stuck(passage, dense, gap)
+    return _reached(passage, dense, gap, found=False)
 
 
 def _heed(
@@ -143,10 +138,12 @@ def _heed(
         passage.heed(points, np.full(len(points), layer))
 
 
-def _stuck(passage: Passage, moves: FloatArray, rooms: FloatArray) -> Route:
+def _reached(
+    passage: Passage, moves: FloatArray, rooms: FloatArray, *, found: bool
+) -> Route:
     worst = int(rooms.argmin())
     return Route(
-        found=False,
+        found=found,
         moves=moves,
         gap_mm=rooms,
         tight=moves[worst],

@@ -14,6 +14,7 @@ from fitkit.fit.jaw_clash import WANTED_GAP_MM, bodies_of, shell_gaps
 from fitkit.fit.jaw_parts import HungJaw
 from fitkit.fit.jaw_travel import Contact, turned_by_chin
 from fitkit.fit.placement import FloatArray
+from fitkit.geometry.mesh import BoolArray
 from fitkit.geometry.rays import RayScene
 from fitkit.wearer.jaw import ChinMotion
 from fitkit.wearer.swing import Swing
@@ -209,29 +210,15 @@ def solve_hinge(
     gap = _least_gap(hung, best.front_mm, best.up_mm)
     if gap < WANTED_GAP_MM:
         best, gap = _clearest(hung, [best, *tries[:_SWEPT]], gap)
-    full = [
-        try_hinge(motion, hung, contacts, front_mm=f, up_mm=u)
-        for f, u in ((0.0, 0.0), (best.front_mm, best.up_mm))
-    ]
-    off = tuple(
-        (
-            name,
-            try_hinge(
-                motion,
-                hung,
-                contacts,
-                front_mm=best.front_mm + off_mm * f,
-                up_mm=best.up_mm + off_mm * u,
-            ),
-        )
-        for name, f, u in COMPASS
-    )
+    drawn = try_hinge(motion, hung, contacts)
+    best = try_hinge(motion, hung, contacts, front_mm=best.front_mm, up_mm=best.up_mm)
+    off = _off_by(motion, hung, contacts, best, off_mm)
     moved = move_hinge(hung, front_mm=best.front_mm, up_mm=best.up_mm)
     at = moved.swing.centre_mm
     stop = _open_stop(motion, moved, contacts)
     return HingeAnswer(
-        drawn=full[0],
-        best=full[1],
+        drawn=drawn,
+        best=best,
         at_mm=at,
         drawn_from_pole_mm=_from(hung.swing.centre_mm, motion.pole_mm),
         best_from_pole_mm=_from(at, motion.pole_mm),
@@ -241,8 +228,24 @@ def solve_hinge(
         close_stop_deg=hung.close_stop_deg,
         off_mm=off_mm,
         off=off,
-        cautions=_cautions(full[1], gap, region, off, off_mm),
+        cautions=_cautions(best, gap, region, off, off_mm),
     )
+
+
+def _off_by(
+    motion: ChinMotion,
+    hung: HungJaw,
+    contacts: Sequence[Contact],
+    best: HingeTry,
+    off_mm: float,
+) -> tuple[tuple[str, HingeTry], ...]:
+    """What the best hinge does when it is off in each direction of the compass."""
+    found = []
+    for name, front, up in COMPASS:
+        at = best.front_mm + off_mm * front, best.up_mm + off_mm * up
+        tried = try_hinge(motion, hung, contacts, front_mm=at[0], up_mm=at[1])
+        found.append((name, tried))
+    return tuple(found)
 
 
 def _quick(
@@ -282,14 +285,14 @@ def _places(hung: HungJaw, region: HingeRegion) -> list[tuple[float, float]]:
     return [(float(f), float(u)) for f, u in held]
 
 
-def _bolts_hold(hung: HungJaw, moves: FloatArray) -> np.ndarray:
+def _bolts_hold(hung: HungJaw, moves: FloatArray) -> BoolArray:
     """Whether a bolt along the axis meets the shell on both sides, (n,)."""
     bodies = bodies_of(hung.piece, hung.placement.size)
     by = np.column_stack([np.zeros(len(moves)), moves])
     start = hung.swing_sized.centre_mm + by @ hung.placement.rotation
     scene = RayScene(bodies.shell)
     way = np.broadcast_to(hung.swing_sized.axis, start.shape)
-    held: np.ndarray = scene.blocked(start, way) & scene.blocked(start, -way)
+    held: BoolArray = scene.blocked(start, way) & scene.blocked(start, -way)
     return held
 
 
