@@ -180,7 +180,6 @@ def test_scalp_lies_under_the_tape_by_two_pi_of_the_hair():
                 point_mm=glabella,
                 normal=np.cross(back - glabella, [1.0, 0, 0]),
                 faces=skin,
-                near_mm=glabella,
             )
         )
         assert wearer.measures_mm[GIRTH] == pytest.approx(575.0, abs=PROMISED_MM)
