@@ -145,6 +145,7 @@ def faceless(
     readings=None,
     glasses=None,
     head=None,
+    zone=0,
     landmarks=None,
 ) -> Wearer:
     """Eyes with nothing about them: the head is a pea far behind."""
@@ -155,7 +156,7 @@ def faceless(
         record=SimpleNamespace(name="stand-in", glasses=glasses, readings=readings or {}),
         completion=SimpleNamespace(keys=(), given=frozenset()),
         head=head,
-        zone=np.zeros(n, np.int64),
+        zone=np.full(n, zone, np.int64),
         hair_mm=np.zeros(n),
         tape_hair_mm=0.0,
         measures_mm={},
@@ -166,6 +167,17 @@ def faceless(
         spread=np.zeros((0, n, 3), np.float32),
         spread_names=(),
     )
+
+
+def box_mesh(low, high) -> Mesh:
+    """A closed box from its low to its high corner."""
+    size = np.subtract(high, low)
+    return to_mesh(Manifold.cube(size.tolist()).translate(list(low)))
+
+
+def no_cut_ball(name, centre_mm, radius_mm) -> SimpleNamespace:
+    """A note of a ball that may not be cut."""
+    return SimpleNamespace(name=name, centre_mm=centre_mm, radius_mm=radius_mm)
 
 
 def ball_piece(*, radius_mm, wall_mm, holes=(), segments=128, **how) -> Piece:

@@ -100,7 +100,7 @@ def test_piece_without_eye_openings_says_so():
 def test_opening_before_the_other_eye_is_refused():
     holes = ellipse(8, 8, at=(-32, 0)), ellipse(8, 8, at=(32, 0))
     piece = plate(*holes, names=("eye_right", "eye_left"))
-    with pytest.raises(BriefError, match="'eye_left'.*swapped in the notes"):
+    with pytest.raises(BriefError, match=r"'eye_left'.*swapped in the notes"):
         eye_line(PAIR, piece, Placement(), side="left")
 
 
