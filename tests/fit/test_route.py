@@ -1,0 +1,118 @@
+import numpy as np
+import pytest
+from jaws import manifold_of, mesh_of
+from manifold3d import Manifold
+from passages import PLATE_UP, ellipsoid, plate, way_off
+
+from fitkit.fit._passage import Passage, matrix_of, slopes
+from fitkit.fit._reach import Surface
+
+BALL = ellipsoid(80, 80, 80)
+
+
+def every_pose_is_clear(head, wall, route, *, at_most=np.inf) -> bool:
+    """Check poses with the solid kernel, which shares no code with the search."""
+    solid = manifold_of(head)
+    rows = range(0, len(route.moves), max(1, len(route.moves) // 12))
+    for k in rows:
+        moved = manifold_of(wall.moved(matrix_of(route.moves[k])))
+        gap = solid.min_gap(moved, 400.0)
+        overlap = (solid ^ moved).volume()
+        if overlap > 1e-6 or abs(gap - route.gap_mm[k]) > 0.02 or gap > at_most:
+            return False
+    return True
+
+
+def test_ball_passes_a_ring_that_is_larger_and_every_pose_is_clear():
+    wall = plate(83, 83)
+    _, route = way_off(BALL, wall)
+    assert route.found
+    # the hole's sides cut the circle: its inner radius is 83 cos(180/64 deg)
+    assert route.gap_mm.min() == pytest.approx(83 * np.cos(np.pi / 64) - 80, abs=0.5)
+    assert every_pose_is_clear(BALL, wall, route)
+    assert np.array_equal(route.moves[0], np.zeros(6))
+
+
+def test_ball_does_not_pass_a_ring_that_is_smaller():
+    _, route = way_off(BALL, plate(78, 78))
+    assert not route.found
+    # the first way tried lifts the plate straight to the ball's widest part
+    assert route.gap_mm.min() < -0.5
+    assert abs(route.tight[2] + PLATE_UP) < 90
+
+
+def test_ellipsoid_that_needs_tilt_passes_tilted_and_not_upright():
+    # 100 long from front to back, 75 high: upright it wants 100 of the hole's 93; tilted
+    # by p it wants sqrt(100^2 cos^2 p + 75^2 sin^2 p), which is 93 at 34 deg.
+    head, wall = ellipsoid(66, 100, 72), plate(72, 93)
+    upright = way_off(head, wall, free=(2,))[1]
+    assert not upright.found
+    tilted = way_off(head, wall)[1]
+    assert tilted.found
+    assert np.abs(tilted.moves[:, 3]).max() > 15
+    assert every_pose_is_clear(head, wall, tilted)
+
+
+def test_ellipsoid_too_large_for_any_tilt_is_refused():
+    assert not way_off(ellipsoid(66, 100, 99), plate(72, 93))[1].found
+
+
+def peg_and_hole(spare_mm):
+    """Upright peg, and a short sleeve around its foot, `spare_mm` wider in all."""
+    peg = mesh_of(Manifold.cylinder(80, 40, 40, 24, True))
+    inner = 40 + spare_mm / 2
+    bore = Manifold.cylinder(40, inner, inner, 24, True)
+    sleeve = mesh_of(
+        (Manifold.cylinder(16, 50, 50, 24, True) - bore).translate((0, 0, -50))
+    )
+    return peg, sleeve
+
+
+def test_peg_with_half_a_millimetre_of_play_in_all_is_let_through():
+    peg, sleeve = peg_and_hole(0.5)
+    _, route = way_off(peg, sleeve, up=-58.0, free=(0, 1, 2, 3, 5))
+    assert route.found
+    assert 0 < route.gap_mm.min() <= 0.25
+    assert every_pose_is_clear(peg, sleeve, route)
+
+
+def test_peg_half_a_millimetre_too_large_is_refused_and_the_place_is_named():
+    peg, sleeve = peg_and_hole(-0.5)
+    _, route = way_off(peg, sleeve, up=-58.0, free=(0, 1, 2, 3, 5))
+    assert not route.found
+    near = route.near
+    place = near.head[near.room_mm.argmin()]
+    assert np.hypot(place[0], place[1]) == pytest.approx(40, abs=1.0)  # on the peg's side
+    assert near.least_mm == pytest.approx(-0.25, abs=0.1)
+
+
+def test_layers_of_the_wall_count():
+    wall = plate(83, 83)
+    assert way_off(BALL, wall, layer_mm=1.0)[1].found
+    assert not way_off(BALL, wall, layer_mm=5.0)[1].found
+
+
+def test_same_input_gives_the_same_way():
+    head, wall = ellipsoid(66, 100, 72), plate(72, 93)
+    one, two = (way_off(head, wall)[1] for _ in range(2))
+    assert np.array_equal(one.moves, two.moves)
+    assert np.array_equal(one.gap_mm, two.gap_mm)
+
+
+def test_room_at_marks_changes_as_its_slope_says():
+    passage = Passage(Surface(plate(83, 80)), BALL, free=(1, 2, 3))
+    move = np.array([1.0, -2.0, 118.0, 6.0, 2.0, -3.0])
+    near = passage.near(move)
+    slope = slopes(near, move)
+    step = np.array([0.03, 0.02, -0.04, 0.02, -0.01, 0.03])
+    moved = passage._measured(  # the same marks, carried a little further
+        carried(near.at, move, move + step), np.zeros(len(near.at))
+    )[0]
+    change = moved - (near.room_mm)
+    assert change == pytest.approx(slope @ step, abs=0.01)
+
+
+def carried(points, before, after):
+    a, b = matrix_of(before), matrix_of(after)
+    back = (points - a[:3, 3]) @ a[:3, :3]
+    return back @ b[:3, :3].T + b[:3, 3]
