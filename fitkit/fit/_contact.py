@@ -1,0 +1,246 @@
+"""Foam between a head and a wall: forces, energy and stiffness at one pose."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitkit.fit.foam import Foam
+from fitkit.fit.placement import FloatArray
+from fitkit.geometry.mesh import BoolArray, IntArray
+
+#: Newtons in one kPa on one mm².
+N_PER_KPA_MM2 = 1e-3
+#: Share of the stiffness at first touch that a foam has in shear: half, for a foam that
+#: does not bulge when pressed (G = E / 2 (1 + nu), nu = 0).
+SHEAR_SHARE = 0.5
+#: Compression at which the first stiffness of a foam is read.
+FIRST_STRAIN = 0.02
+
+
+@dataclass(frozen=True, eq=False)
+class Contacts:
+    """Points of the head that may press into foam, n of them, head frame."""
+
+    #: Shape (n, 3). [mm]
+    point: FloatArray
+    #: Area of the head each stands for, seen along the push, shape (n,). [mm²]
+    area: FloatArray
+    #: Gap at which the foam is first touched, shape (n,). [mm]
+    reach: FloatArray
+    #: Thickness of foam that is compressed, shape (n,). [mm]
+    layer: FloatArray
+    #: Which foam, shape (n,).
+    pad: IntArray
+    #: One foam a pad.
+    foams: tuple[Foam, ...]
+    #: Coefficient of friction, shape (n,).
+    friction: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.point)
+
+    def shear(self) -> FloatArray:
+        """Stiffness of each point's foam sideways, shape (n,). [N/mm]."""
+        first = [SHEAR_SHARE * float(foam.stiffness(FIRST_STRAIN)) for foam in self.foams]
+        stiff: FloatArray = np.array([*first, 0.0])[self.pad]
+        return stiff * self.area / self.layer * N_PER_KPA_MM2
+
+
+@dataclass(frozen=True, eq=False)
+class Walls:
+    """The wall facing each contact, in the piece's axes at full size: tangent planes."""
+
+    #: Gap of each head point at zero height of its plane is counted from here, (n, 3). [mm]
+    wall: FloatArray
+    #: Unit normals towards the head, (n, 3).
+    away: FloatArray
+    #: Lining and hair between plane and head, shape (n,). [mm]
+    between: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Pose:
+    """Where the piece is: piece point x lies at ``turn @ x + shift`` in the head frame."""
+
+    turn: FloatArray
+    shift: FloatArray
+    #: Sum of all small turns since the start, head frame, shape (3,). [rad]
+    turned: FloatArray
+
+    def local(self, points: FloatArray) -> FloatArray:
+        """Carry head points, shape (n, 3), into the piece's axes."""
+        carried: FloatArray = (points - self.shift) @ self.turn
+        return carried
+
+    def stepped(self, step: FloatArray, about: FloatArray) -> Pose:
+        """Move by (v, w), shape (6,): shift v and turn w about a piece point."""
+        small = rotation_of(step[3:])
+        turn = small @ self.turn
+        centre = self.turn @ about + self.shift + step[:3]
+        return Pose(turn, centre - turn @ about, self.turned + step[3:])
+
+
+@dataclass(frozen=True, eq=False)
+class Pressing:
+    """What every contact does at one pose; all in the head frame."""
+
+    #: Compression, below 0 where the foam is not touched, shape (n,).
+    strain: FloatArray
+    #: Force along `away`, never negative, shape (n,). [N]
+    normal: FloatArray
+    #: Unit directions from wall to head, shape (n, 3).
+    away: FloatArray
+    #: Slope of `normal` against the gap, shape (n,). [N/mm]
+    stiff: FloatArray
+    #: How far the head has slid along the wall since the start, (n, 3). [mm]
+    slid: FloatArray
+
+
+def press(contacts: Contacts, walls: Walls, pose: Pose, start: FloatArray) -> Pressing:
+    """Press the head, whose points were at `start` in the piece's axes, into the foam."""
+    local = pose.local(contacts.point)
+    gap = np.einsum("ni,ni->n", local - walls.wall, walls.away) - walls.between
+    strain = (contacts.reach - gap) / contacts.layer
+    area = contacts.area * N_PER_KPA_MM2
+    moved = local - start
+    moved = moved - np.einsum("ni,ni->n", moved, walls.away)[:, None] * walls.away
+    return Pressing(
+        strain=strain,
+        normal=area * _by_foam(contacts, strain, "stress"),
+        away=walls.away @ pose.turn.T,
+        stiff=area / contacts.layer * _by_foam(contacts, strain, "stiffness"),
+        slid=moved @ pose.turn.T,
+    )
+
+
+def stored_energy(contacts: Contacts, strain: FloatArray) -> float:
+    """Energy in the compressed foam. [N mm]."""
+    density = _by_foam(contacts, strain, "energy")
+    return float(N_PER_KPA_MM2 * (contacts.area * contacts.layer) @ density)
+
+
+@dataclass(frozen=True, eq=False)
+class Grip:
+    """Friction as sheared foam that slips at a limit, for limits that stay put."""
+
+    #: Sideways stiffness and most force of each contact, shape (n,). [N/mm, N]
+    shear: FloatArray
+    limit: FloatArray
+
+    def length(self, pressing: Pressing) -> FloatArray:
+        """How far each contact has slid, shape (n,). [mm]."""
+        slid: FloatArray = np.sqrt(np.einsum("ni,ni->n", pressing.slid, pressing.slid))
+        return slid
+
+    def slope(self, length: FloatArray) -> tuple[FloatArray, BoolArray]:
+        """Force over distance slid, and whether each contact slips, shapes (n,)."""
+        slips = self.shear * length > self.limit
+        slope = np.where(slips, self.limit / np.maximum(length, 1e-12), self.shear)
+        held: FloatArray = np.where(self.limit > 0, slope, 0.0)
+        return held, slips
+
+    def energy(self, length: FloatArray) -> float:
+        """Energy of sheared and slipped foam. [N mm]."""
+        shear = np.maximum(self.shear, 1e-12)
+        stuck = self.shear * length**2 / 2
+        slipped = self.limit * length - self.limit**2 / (2 * shear)
+        each = np.where(self.shear * length > self.limit, slipped, stuck)
+        return float(np.where(self.limit > 0, each, 0.0).sum())
+
+
+def gripping(contacts: Contacts, shear: FloatArray, normal: FloatArray) -> Grip:
+    """Friction limits of the normal forces, shape (n,), in N."""
+    return Grip(shear, contacts.friction * normal)
+
+
+def resistance(
+    contacts: Contacts, pressing: Pressing, grip: Grip, centre: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """
+    Slope of the contact energy against (v, w) about a centre, and its curvature.
+
+    Shapes (6,) [N, N mm] and (6, 6). The curvature is that of the springs, never
+    negative; what the turning of the planes adds is left out.
+    """
+    arm = contacts.point - centre
+    length = grip.length(pressing)
+    slope, slips = grip.slope(length)
+    pull = pressing.normal[:, None] * pressing.away - slope[:, None] * pressing.slid
+    gradient = np.concatenate([pull.sum(axis=0), np.cross(arm, pull).sum(axis=0)])
+    along = lines(pressing.away, arm)
+    curvature = (along * (pressing.stiff - slope)[:, None]).T @ along
+    curvature += springs(arm, slope)
+    rows = np.nonzero(slips & (slope > 0))[0]
+    if len(rows):
+        way = pressing.slid[rows] / length[rows, None]
+        sliding = lines(way, arm[rows])
+        curvature -= (sliding * slope[rows, None]).T @ sliding
+    return gradient, curvature
+
+
+def coupling(
+    contacts: Contacts, pressing: Pressing, grip: Grip, centre: FloatArray
+) -> FloatArray:
+    """
+    Slope of friction against the pressure that limits it, shape (6, 6).
+
+    Added to the curvature it gives the slope of the forces themselves: not symmetric,
+    for friction has no energy.
+    """
+    arm = contacts.point - centre
+    length = grip.length(pressing)
+    rows = np.nonzero(grip.slope(length)[1] & (grip.limit > 0))[0]
+    way = pressing.slid[rows] / np.maximum(length[rows, None], 1e-12)
+    push = contacts.friction[rows] * pressing.stiff[rows]
+    sliding = lines(way, arm[rows])
+    pressed = lines(pressing.away[rows], arm[rows])
+    slope: FloatArray = -(sliding * push[:, None]).T @ pressed
+    return slope
+
+
+def lines(way: FloatArray, arm: FloatArray) -> FloatArray:
+    """Lines of action (direction, moment about the centre), shape (n, 6)."""
+    lines: FloatArray = np.hstack([way, np.cross(arm, way)])
+    return lines
+
+
+def springs(arm: FloatArray, stiff: FloatArray) -> FloatArray:
+    """Curvature of springs that hold points in every direction, shape (6, 6)."""
+    total, first = stiff.sum(), stiff @ arm
+    second = np.einsum("n,ni,nj->ij", stiff, arm, arm)
+    cross = np.array(
+        [
+            [0.0, -first[2], first[1]],
+            [first[2], 0.0, -first[0]],
+            [-first[1], first[0], 0.0],
+        ]
+    )
+    block = np.zeros((6, 6))
+    block[:3, :3] = total * np.eye(3)
+    block[:3, 3:], block[3:, :3] = -cross, cross
+    block[3:, 3:] = np.trace(second) * np.eye(3) - second
+    return block
+
+
+def _by_foam(contacts: Contacts, strain: FloatArray, what: str) -> FloatArray:
+    """Ask every foam for one of its curves at its own contacts that are pressed."""
+    values = np.zeros(len(strain))
+    touched = strain > 0
+    for index, foam in enumerate(contacts.foams):
+        rows = np.nonzero(touched & (contacts.pad == index))[0]
+        if len(rows):
+            values[rows] = getattr(foam, what)(strain[rows])
+    return values
+
+
+def rotation_of(vector: FloatArray) -> FloatArray:
+    """Rotation matrix of a rotation vector, shape (3,) in rad (O. Rodrigues, 1840)."""
+    angle = float(np.linalg.norm(vector))
+    x, y, z = vector
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    if angle < 1e-9:
+        return np.asarray(np.eye(3) + cross, dtype=float)
+    sine, cosine = np.sin(angle) / angle, (1 - np.cos(angle)) / angle**2
+    return np.asarray(np.eye(3) + sine * cross + cosine * cross @ cross, dtype=float)

@@ -1,0 +1,181 @@
+"""A padded piece at rest on a round head: balance, symmetry, no pull, words."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from foam_beds import ring_of_pads, round_head, weight
+
+from fitkit.errors import BriefError
+from fitkit.fit.balance import CONDYLES_MM
+from fitkit.fit.foam import foam, linear_foam
+from fitkit.fit.padding import CASES, Case, band_kpa, pad_out, placement_of
+from fitkit.fit.pads import Pad, pad_area_mm2, pad_bodies
+from fitkit.fit.placement import Placement, rotation_matrix
+
+G = 9.80665
+
+
+@pytest.fixture(scope="module")
+def head_and_piece():
+    return round_head()
+
+
+@pytest.fixture(scope="module")
+def padded(head_and_piece):
+    wearer, piece = head_and_piece
+    return pad_out(wearer, piece, Placement(), pads=ring_of_pads(), weighing=weight(800.0))
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def test_forces_and_moments_balance(padded, case):
+    got = padded.settled[case.name]
+    assert got.holds
+    kilograms = padded.mass.mass_g / 1000
+    centre = got.placement.to_head(padded.mass.centre_mm)
+    # by hand: weight along gravity of the tilted head, and inertia about the condyles
+    spin = np.array([-case.nod_rad_s2, 0, case.turn_rad_s2])
+    seat = padded.settled["upright"].placement.to_head(padded.mass.centre_mm)
+    pushed = np.cross(spin, seat - CONDYLES_MM) / 1000
+    force = kilograms * (G * case.posture.down - pushed)
+    inertia = padded.mass.inertia_g_mm2 * 1e-6
+    moment = np.cross(centre, force) - inertia @ spin
+    # inertia is taken where it sits, which upright rest is within microns of
+    assert np.linalg.norm(got.force_n + force) < 5e-4 * np.linalg.norm(force)
+    assert np.linalg.norm(got.moment_n_mm + moment) < 2e-2 * np.linalg.norm(force)
+    assert got.residual < 1e-6
+
+
+def test_upright_balance_holds_to_one_part_in_a_million(padded):
+    got = padded.settled["upright"]
+    force = np.array([0, 0, -padded.mass.mass_g / 1000 * G])
+    centre = got.placement.to_head(padded.mass.centre_mm)
+    scale = np.linalg.norm(force)
+    assert np.linalg.norm(got.force_n + force) < 1e-6 * scale
+    off = got.moment_n_mm + np.cross(centre, force)
+    assert np.linalg.norm(off) < 1e-6 * scale * 100
+
+
+def test_nothing_pulls_and_shares_add_up(padded):
+    for got in padded.settled.values():
+        assert np.all(got.pressure_kpa >= 0)
+        assert all(pad.force_n >= 0 for pad in got.pads)
+        assert sum(pad.share for pad in got.pads) == pytest.approx(1)
+        assert got.peak_kpa == pytest.approx(max(pad.peak_kpa for pad in got.pads))
+
+
+def test_energy_falls_along_every_round(padded):
+    for got in padded.settled.values():
+        for trace in got.energies_n_mm:
+            assert np.all(np.diff(trace) <= 1e-9)
+
+
+def test_a_symmetric_piece_settles_symmetrically(padded):
+    got = padded.settled["upright"]
+    by_name = {pad.name: pad for pad in got.pads}
+    left, right = by_name["temple_left"], by_name["temple_right"]
+    assert left.force_n == pytest.approx(right.force_n, rel=0.02)
+    assert got.placement.shift_mm[0] == pytest.approx(0, abs=0.02)
+    assert abs(got.placement.yaw_deg) < 0.05
+    assert abs(got.placement.roll_deg) < 0.05
+
+
+def test_a_moved_wearer_settles_alike(head_and_piece, padded):
+    # the same head and piece carried sideways by a shift of the placement
+    wearer, piece = head_and_piece
+    off = Placement(shift_mm=(0.8, 0, 0))
+    got = pad_out(wearer, piece, off, pads=ring_of_pads(), weighing=weight(800.0),
+                  cases=CASES[:1])  # fmt: skip
+    one, other = got.settled["upright"], padded.settled["upright"]
+    assert one.placement.shift_mm == pytest.approx(other.placement.shift_mm, abs=0.5)
+
+
+def test_stiffer_pads_wobble_less_and_press_harder(head_and_piece, padded):
+    wearer, piece = head_and_piece
+    stiff = pad_out(wearer, piece, Placement(), pads=ring_of_pads(modulus_kpa=90),
+                    weighing=weight(800.0), cases=CASES[:1])  # fmt: skip
+    one, other = stiff.settled["upright"], padded.settled["upright"]
+    assert one.peak_kpa > other.peak_kpa
+    for axis in ("pitch", "yaw", "roll"):
+        assert one.wobble_deg_per_nm[axis] < other.wobble_deg_per_nm[axis]
+
+
+def test_a_heavy_piece_on_a_crown_pad_alone_sinks_by_its_weight(head_and_piece):
+    # all the weight goes through the one pad; the sides are free
+    wearer, piece = head_and_piece
+    crown = Pad(name="crown", foam=foam("hr 40"), thickness_mm=20, zones=("crown",))
+    got = pad_out(wearer, piece, Placement(), pads=[crown],
+                  weighing=weight(1500.0, at_mm=(0, 0, -30)), cases=CASES[:1])  # fmt: skip
+    state = got.settled["upright"].pads[0]
+    assert state.share == pytest.approx(1.0)
+    assert state.force_n > 0.9 * 1.5 * G
+
+
+def test_poses_become_placements_and_back():
+    for pitch, yaw, roll in ((3, -7, 11), (-20, 5, -4)):
+        pose = Placement(pitch_deg=pitch, yaw_deg=yaw, roll_deg=roll)
+        got = placement_of(
+            type("P", (), {"turn": rotation_matrix(pitch, yaw, roll), "shift": (1, 2, 3)}),
+            np.ones(3),
+        )
+        assert (got.pitch_deg, got.yaw_deg, got.roll_deg) == pytest.approx(
+            (pitch, yaw, roll)
+        )
+        assert got.rotation == pytest.approx(pose.rotation)
+
+
+def test_a_strap_presses_with_tension_over_radius_and_width():
+    # 5 N over a radius of 90 mm, 25 mm wide: 2.2222 kPa
+    got = band_kpa(tension_n=5, radius_mm=90, width_mm=25)
+    assert got == pytest.approx(2.2222, abs=5e-5)
+
+
+def test_pads_weigh_their_volume(head_and_piece):
+    wearer, _ = head_and_piece
+    pad = Pad(name="crown", foam=foam("pe 33"), thickness_mm=10, zones=("crown",))
+    body = pad_bodies(wearer, [pad], Placement())[0]
+    volume = pad_area_mm2(wearer, pad) * 10
+    assert body.mass.mass_g == pytest.approx(volume * 33e-6)
+    # a round patch of 25 mm chord on a ball of 85 mm: its area is π 25²
+    patch = Pad(name="patch", foam=foam("pe 33"), thickness_mm=10, centre_mm=(0, 0, 85),
+                radius_mm=25)  # fmt: skip
+    assert pad_area_mm2(wearer, patch) == pytest.approx(np.pi * 25**2, rel=0.25)
+
+
+def pads_of(thickness_mm, made=None):
+    made = made or foam("hr 40")
+    return [Pad(name="crown", foam=made, thickness_mm=thickness_mm, zones=("crown",))]
+
+
+@pytest.mark.parametrize(
+    ("pads", "says"),
+    [
+        ([], "at least one pad"),
+        (pads_of(8), "Make it at least 1"),
+        (pads_of(95), "Take .* mm or thinner"),
+    ],
+)
+def test_pads_that_cannot_work_are_named_with_their_cure(head_and_piece, pads, says):
+    wearer, piece = head_and_piece
+    with pytest.raises(BriefError, match=says):
+        pad_out(wearer, piece, Placement(), pads=pads, weighing=weight(800.0))
+
+
+@pytest.mark.parametrize(
+    ("fields", "says"),
+    [
+        ({"zones": ("brwo",)}, "Did you mean 'brow'"),
+        ({"zones": ("brow",), "painted": (1, 2)}, "got 2 of them"),
+        ({}, "got 0 of them"),
+        ({"zones": ("brow",), "thickness_mm": 0.8}, "2 to 100 mm"),
+    ],
+)
+def test_pads_without_a_clear_region_are_refused(fields, says):
+    given = {"name": "p", "foam": linear_foam(name="f", modulus_kpa=20)}
+    with pytest.raises(BriefError, match=says):
+        Pad(**{**given, "thickness_mm": 10, **fields})
+
+
+def test_accelerations_beyond_reach_are_refused():
+    with pytest.raises(BriefError, match="rad/s²"):
+        Case(name="whiplash", nod_rad_s2=900)
