@@ -121,8 +121,25 @@ def wearer_from_scan(
     The scan is neither scaled nor mirrored. The head frame is that of the fitted head:
     with both orbitalia given, the Frankfort plane runs through them as placed.
     """
+    return wearer_on(head_on_scan(mesh, landmarks_mm, record=record), record=record)
+
+
+def wearer_on(scanned: ScannedHead, *, record: Record | None = None) -> Wearer:
+    """
+    Make the wearer of a head already laid on its scan.
+
+    Parameters
+    ----------
+    scanned : ScannedHead
+        From `head_on_scan`.
+    record : Record, optional
+        The same as was given there.
+
+    Returns
+    -------
+    Wearer
+    """
     template, ruler = head_model()
-    scanned = head_on_scan(mesh, landmarks_mm, record=record)
     points = _spaced_eyes(scanned.fitted.points, template, record)
     known = record or make_record(name="scan", hair_mm=0.0, tape_hair_mm=0.0)
     hair = tape_hair(known)
