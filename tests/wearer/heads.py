@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import warnings
 from functools import cache
 from pathlib import Path
@@ -17,6 +18,7 @@ from fitkit.wearer.record import Reading, Record
 from fitkit.wearer.survey import population
 from fitkit.wearer.zones import ZONES
 
+REFERENCE = Path(__file__).parents[1] / "reference"
 #: Zones in which a head is compared with a scan: all but ears and neck.
 FACE_AND_SCALP = [i for i, zone in enumerate(ZONES) if not zone.startswith("ear")]
 
@@ -83,3 +85,10 @@ def fsaverage():
     places = [1000.0 * mark["r"].astype(float) for mark in marks]
     mesh = Mesh(1000.0 * surface["rr"], surface["tris"].astype(np.int64))
     return mesh, dict(zip(names, places, strict=True))
+
+
+def published(head):
+    """Size of a real head by measure, and its slack, found apart from this code. [mm]."""
+    with (REFERENCE / "real_heads.csv").open(encoding="utf-8") as file:
+        rows = [row for row in csv.DictReader(file) if row["head"] == head]
+    return {row["key"]: (float(row["value_mm"]), float(row["slack_mm"])) for row in rows}

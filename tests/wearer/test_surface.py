@@ -69,7 +69,7 @@ def test_weights_make_the_points(people):
 def test_means_of_the_survey_make_nearly_the_mean_head():
     pooled = population("pooled")
     mean = bare(dict(zip(pooled.keys, pooled.mean_mm.tolist(), strict=True)), None)
-    assert np.linalg.norm(shaped(mean).weights) < 0.3
+    assert np.linalg.norm(shaped(mean).weights) < 0.5
 
 
 def test_the_other_side_of_average_is_the_other_way():
