@@ -31,9 +31,8 @@ class Contacts:
     reach: FloatArray
     #: Thickness of foam that is compressed, shape (n,). [mm]
     layer: FloatArray
-    #: Which foam, shape (n,).
-    pad: IntArray
-    #: One foam a pad.
+    #: Which of `foams`, shape (n,).
+    kind: IntArray
     foams: tuple[Foam, ...]
     #: Coefficient of friction, shape (n,).
     friction: FloatArray
@@ -44,7 +43,7 @@ class Contacts:
     def shear(self) -> FloatArray:
         """Stiffness of each point's foam sideways, shape (n,). [N/mm]."""
         first = [SHEAR_SHARE * float(foam.stiffness(FIRST_STRAIN)) for foam in self.foams]
-        stiff: FloatArray = np.array([*first, 0.0])[self.pad]
+        stiff: FloatArray = np.array(first)[self.kind]
         return stiff * self.area / self.layer * N_PER_KPA_MM2
 
 
@@ -229,7 +228,7 @@ def _by_foam(contacts: Contacts, strain: FloatArray, what: str) -> FloatArray:
     values = np.zeros(len(strain))
     touched = strain > 0
     for index, foam in enumerate(contacts.foams):
-        rows = np.nonzero(touched & (contacts.pad == index))[0]
+        rows = np.nonzero(touched & (contacts.kind == index))[0]
         if len(rows):
             values[rows] = getattr(foam, what)(strain[rows])
     return values

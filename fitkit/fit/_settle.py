@@ -117,6 +117,7 @@ def settle(
     *,
     exact: bool = True,
     balanced: float = BALANCED,
+    rounds: int = ROUNDS,
 ) -> Rest:
     """
     Let the piece settle from a pose until forces and moments balance.
@@ -130,7 +131,7 @@ def settle(
     traces: list[tuple[float, ...]] = []
     pressing = press(contacts, walls, pose, start)
     fresh = FRESH if exact else 0
-    for count in range(ROUNDS):
+    for count in range(rounds):
         grip = gripping(contacts, shear, pressing.normal)
         problem = _Round(contacts, load, walls, start, grip)
         pose, trace = _descend(problem, pose, load, balanced, early=count < EARLY)

@@ -8,7 +8,6 @@ from types import MappingProxyType
 
 import numpy as np
 
-from fitkit.errors import BriefError
 from fitkit.fit._checks import in_range
 from fitkit.fit._contact import (
     N_PER_KPA_MM2,
@@ -18,9 +17,9 @@ from fitkit.fit._contact import (
     lines,
     springs,
 )
-from fitkit.fit._settle import LEVER_MM, FindWalls, Load, Rest
+from fitkit.fit._pad_words import check_reach, settled_words
+from fitkit.fit._settle import BALANCED, LEVER_MM, ROUNDS, FindWalls, Load, Rest
 from fitkit.fit._settle import settle as _come_to_rest
-from fitkit.fit._words import move_words
 from fitkit.fit.balance import CONDYLES_MM, GRAVITY, POSTURES, Posture
 from fitkit.fit.pads import (
     HeadInPiece,
@@ -31,6 +30,7 @@ from fitkit.fit.pads import (
     within_reach,
 )
 from fitkit.fit.placement import FloatArray, Placement
+from fitkit.geometry.mesh import BoolArray, IntArray
 from fitkit.piece.buildup import Piece
 from fitkit.piece.mass import MassProperties, Weighing
 from fitkit.wearer.wearer import Wearer
@@ -43,8 +43,6 @@ GUIDE_KPA = 4.2663
 LOST_SHARE = 0.02
 #: Distance ahead of the eyes at which the eye line's shift is read. [mm]
 AHEAD_MM = 40.0
-#: Sidewise or upward moves smaller than this are none. [mm]
-STILL_MM = 1.0
 #: Times that a piece is wriggled into place, to this balance and until it moves less.
 SEATINGS, SEATED, SEATED_MM = 5, 1e-3, 0.1
 AXES = ("pitch", "yaw", "roll")
@@ -224,10 +222,8 @@ def pad_out(
     limits that belong to it.
     """
     head, walls = within_reach(*head_in_piece(wearer, piece, placement), pads)
-    contacts = head.contacts(pads, walls)
-    _check_reach(pads, contacts, gaps_mm(head.start.local(contacts.point), walls))
     whole = weighing.plus(*pad_bodies(wearer, pads, placement)).total
-    task = Task(head, contacts, tuple(pads), whole, _remembering(head, walls), exact=True)
+    task = make_task(head, pads, walls, whole, _remembering(head, walls))
     seat = seated(task)
     found = {case.name: settled(task, case, seat) for case in cases}
     return Padding(pads=tuple(pads), mass=whole, settled=MappingProxyType(found))
@@ -245,16 +241,68 @@ def _same(one: Pose, other: Pose) -> bool:
 
 @dataclass(frozen=True, eq=False)
 class Task:
-    """One set of pads on one head in one piece, ready to be loaded."""
+    """One set of pads on one head in one piece, ready to be loaded: arrays only."""
 
-    head: HeadInPiece
     contacts: Contacts
-    pads: tuple[Pad, ...]
-    #: With pads, piece axes.
+    #: Pad of each contact; the last number is the bare wall. Shape (n,).
+    owner: IntArray
+    #: Names of the pads, and of the bare wall.
+    names: tuple[str, ...]
+    #: Head vertex of each contact, shape (n,), and how many vertices there are.
+    rows: IntArray
+    vertices: int
+    placement: Placement
+    #: Point ahead of the eyes, head frame, shape (3,). [mm]
+    ahead: FloatArray
+    #: Piece with pads, piece axes.
     mass: MassProperties
     find: FindWalls
     #: Whether planes are found anew as the piece moves.
-    exact: bool
+    exact: bool = True
+    balanced: float = BALANCED
+    rounds: int = ROUNDS
+    seatings: int = SEATINGS
+
+    @property
+    def start(self) -> Pose:
+        """The pose of the placement."""
+        pose = self.placement
+        return Pose(pose.rotation, pose.shift_mm, np.zeros(3))
+
+    def come_to_rest(self, case: Case, pose: Pose, *, balanced: float) -> Rest:
+        """Load the piece from a pose on."""
+        placement = placement_of(pose, self.placement.size)
+        load = case.load(self.mass, placement)
+        return _come_to_rest(
+            self.contacts, load, pose, self.find,
+            exact=self.exact, balanced=balanced, rounds=self.rounds,
+        )  # fmt: skip
+
+
+def make_task(
+    head: HeadInPiece,
+    pads: Sequence[Pad],
+    walls: Walls,
+    mass: MassProperties,
+    find: FindWalls,
+) -> Task:
+    """Make a task of pads that reach the head; raises BriefError for those that do not."""
+    contacts, owner = head.contacts(pads, walls), head.owners(pads)
+    gap = gaps_mm(head.start.local(contacts.point), walls)
+    check_reach(pads, owner, contacts, gap)
+    wearer = head.wearer
+    eyes = (wearer.eye_left.entrance_pupil + wearer.eye_right.entrance_pupil) / 2
+    return Task(
+        contacts=contacts,
+        owner=owner,
+        names=(*(pad.name for pad in pads), "bare wall"),
+        rows=head.rows,
+        vertices=len(wearer.zone),
+        placement=head.placement,
+        ahead=eyes + np.array([0.0, AHEAD_MM, 0.0]),
+        mass=mass,
+        find=find,
+    )
 
 
 def seated(task: Task) -> Pose:
@@ -264,13 +312,9 @@ def seated(task: Task) -> Pose:
     It settles upright, and what its pads have been sheared by is let go, a few times
     over: as when a mask is wriggled into place.
     """
-    upright, pose = Case(name="seat"), task.head.start
-    for _ in range(SEATINGS):
-        placement = placement_of(pose, task.head.placement.size)
-        load = upright.load(task.mass, placement)
-        rest = _come_to_rest(
-            task.contacts, load, pose, task.find, exact=task.exact, balanced=SEATED
-        )
+    pose = task.start
+    for _ in range(task.seatings):
+        rest = task.come_to_rest(Case(name="seat"), pose, balanced=SEATED)
         if not rest.rests:
             return pose
         still = np.linalg.norm(rest.pose.shift - pose.shift) < SEATED_MM
@@ -282,25 +326,23 @@ def seated(task: Task) -> Pose:
 
 def settled(task: Task, case: Case, seat: Pose) -> Settled:
     """Load a seated piece, and say all about where it comes to rest."""
-    head, contacts = task.head, task.contacts
-    size = head.placement.size
-    load = case.load(task.mass, placement_of(seat, size))
-    rest = _come_to_rest(contacts, load, seat, task.find, exact=task.exact)
-    names = (*(pad.name for pad in task.pads), "bare wall")
+    contacts = task.contacts
+    rest = task.come_to_rest(case, seat, balanced=task.balanced)
     grip = _grip(contacts, rest)
     states = tuple(
-        _pad_state(name, index, contacts, rest, grip) for index, name in enumerate(names)
+        _pad_state(name, task.owner == index, contacts, rest, grip)
+        for index, name in enumerate(task.names)
     )
     area = np.maximum(contacts.area, 1e-9)
     pressure = rest.pressing.normal / area / N_PER_KPA_MM2
-    on_head = np.zeros(len(head.wearer.zone))
-    on_head[head.rows] = pressure
+    on_head = np.zeros(task.vertices)
+    on_head[task.rows] = pressure
     peak = int(np.argmax(pressure))
     touched = float(contacts.area[pressure > 0].sum())
     total = float(rest.pressing.normal.sum())
-    placement = placement_of(rest.pose, size)
+    placement = placement_of(rest.pose, task.placement.size)
     force, moment = _on_piece(contacts, rest)
-    shift = _eye_line_shift(head, placement)
+    shift = placement.to_head(task.placement.to_piece(task.ahead)) - task.ahead
     return Settled(
         case=case,
         placement=placement,
@@ -318,18 +360,17 @@ def settled(task: Task, case: Case, seat: Pose) -> Settled:
         moment_n_mm=moment,
         energies_n_mm=rest.energies,
         holds=rest.rests,
-        cautions=tuple(_cautions(states, shift, rest)),
+        cautions=tuple(settled_words(states, shift, rests=rest.rests)),
     )
 
 
 def _pad_state(
     name: str,
-    index: int,
+    mine: BoolArray,
     contacts: Contacts,
     rest: Rest,
     grip: tuple[FloatArray, FloatArray],
 ) -> PadState:
-    mine = contacts.pad == index
     touched = mine & (rest.pressing.normal > 0)
     area, normal = contacts.area[touched], rest.pressing.normal[touched]
     strain = rest.pressing.strain[touched]
@@ -348,8 +389,13 @@ def _pad_state(
         mean_strain=float(strain @ area) / max(float(area.sum()), 1e-12),
         grip_used=float(held[mine].sum()) / max(float(limit[mine].sum()), 1e-12),
         lost=float(area.sum()) < LOST_SHARE * all_area,
-        bottomed=most > contacts.foams[index].most_strain,
+        bottomed=most > _most_strain(contacts, mine),
     )
+
+
+def _most_strain(contacts: Contacts, mine: BoolArray) -> float:
+    kinds = np.unique(contacts.kind[mine])
+    return min((contacts.foams[kind].most_strain for kind in kinds), default=1.0)
 
 
 def _grip(contacts: Contacts, rest: Rest) -> tuple[FloatArray, FloatArray]:
@@ -394,14 +440,6 @@ def _wobble(rest: Rest) -> Mapping[str, float]:
     return MappingProxyType(dict(zip(AXES, turns.tolist(), strict=True)))
 
 
-def _eye_line_shift(head: HeadInPiece, placement: Placement) -> FloatArray:
-    wearer = head.wearer
-    eyes = (wearer.eye_left.entrance_pupil + wearer.eye_right.entrance_pupil) / 2
-    ahead = eyes + np.array([0.0, AHEAD_MM, 0.0])
-    shift: FloatArray = placement.to_head(head.placement.to_piece(ahead)) - ahead
-    return shift
-
-
 def band_kpa(*, tension_n: float, radius_mm: float, width_mm: float) -> float:
     """
     Give the pressure of a strap drawn over a round head: p = T / (R w), in kPa.
@@ -426,61 +464,3 @@ def placement_of(pose: Pose, size: FloatArray) -> Placement:
         yaw_deg=float(np.degrees(np.arctan2(-turn[0, 1], turn[1, 1]))),
         roll_deg=float(np.degrees(np.arctan2(-turn[2, 0], turn[2, 2]))),
     )
-
-
-def _cautions(states: Sequence[PadState], shift: FloatArray, rest: Rest) -> list[str]:
-    words = []
-    if not rest.rests:
-        words.append("It does not come to rest: it slides or turns off its pads.")
-    for state in states[:-1]:
-        if state.bottomed:
-            words.append(
-                f"{state.name} is pressed to {100 * (1 - state.most_strain):.0f} % of its "
-                "thickness, beyond its foam's curve: take it thinner or larger."
-            )
-        elif state.lost:
-            words.append(f"{state.name} hardly touches: make it thicker.")
-    bare = states[-1]
-    if bare.force_n > 0:
-        words.append(
-            f"The bare wall presses on {bare.contact_mm2 / 100:.1f} cm² of head: pad "
-            "there, or make more room."
-        )
-    if float(np.hypot(shift[0], shift[2])) > STILL_MM:
-        words.append(
-            "As it settles, the wall ahead of the eyes goes "
-            f"{move_words((float(shift[0]), 0.0, float(shift[2])))}."
-        )
-    return words
-
-
-def _check_reach(pads: Sequence[Pad], contacts: Contacts, gap: FloatArray) -> None:
-    """Refuse pads of which none can touch, or that start beyond what foam can be."""
-    if not pads:
-        msg = "pads must hold at least one pad; got none, and a bare wall holds nothing."
-        raise BriefError(msg)
-    missing = []
-    for index, pad in enumerate(pads):
-        mine = (contacts.pad == index) & (contacts.area > 0)
-        if not mine.any():
-            msg = f"{pad.name} lies wholly under the pads before it, or faces no wall."
-            raise BriefError(msg)
-        usual, least = float(np.median(gap[mine])), float(gap[mine].min())
-        missing.append(least - pad.thickness_mm)
-        left = pad.thickness_mm * (1 - pad.foam.most_strain)
-        if usual < left:
-            most = max(usual, 0.0) / (1 - pad.foam.most_strain)
-            msg = (
-                f"{pad.name}: thickness_mm {pad.thickness_mm:g} does not go into a gap of "
-                f"{usual:.1f} mm, for {pad.foam.name} is never pressed below {left:.1f} "
-                f"mm. Take {most:.1f} mm or thinner."
-            )
-            raise BriefError(msg)
-    if min(missing) > 0:
-        nearest = pads[int(np.argmin(missing))]
-        msg = (
-            f"No pad touches the head: {nearest.name} comes nearest and ends "
-            f"{min(missing):.1f} mm short. Make it at least "
-            f"{nearest.thickness_mm + min(missing):.1f} mm thick."
-        )
-        raise BriefError(msg)

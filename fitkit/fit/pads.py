@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from fitkit.fit.foam import Foam
 from fitkit.fit.placement import FloatArray, Placement
 from fitkit.geometry.mesh import BoolArray, IntArray
 from fitkit.piece.buildup import Piece
-from fitkit.piece.mass import Body, MassProperties, combined, point_mass
+from fitkit.piece.mass import Body, MassProperties
 from fitkit.piece.notes import nearest_name
 from fitkit.wearer.wearer import Wearer
 from fitkit.wearer.zones import ZONES
@@ -117,14 +118,19 @@ def pad_bodies(
 
 
 def _pad_mass(wearer: Wearer, pad: Pad, placement: Placement) -> MassProperties:
+    """Take the pad as points in the middle of its thickness, one a head vertex."""
     under = pad.covers(wearer)
     area = vertex_areas_mm2(wearer.head)[under]
     grams = pad.foam.density_kg_m3 * 1e-6 * pad.thickness_mm * area
     at = wearer.head.vertices + pad.thickness_mm / 2 * wearer.head.vertex_normals
     places = placement.to_sized(at[under])
-    return combined(
-        point_mass(mass_g=float(mass), at_mm=place)
-        for mass, place in zip(grams, places, strict=True)
+    centre = grams @ places / grams.sum()
+    off = places - centre
+    spread = np.einsum("n,ni,nj->ij", grams, off, off)
+    return MassProperties(
+        mass_g=float(grams.sum()),
+        centre_mm=centre,
+        inertia_g_mm2=np.trace(spread) * np.eye(3) - spread,
     )
 
 
@@ -160,13 +166,18 @@ class HeadInPiece:
             self.piece.lining_mm + self.wearer.hair_mm[self.rows],
         )
 
-    def contacts(self, pads: Sequence[Pad], walls: Walls) -> Contacts:
-        """Put pads on the points; where several lie, the first counts."""
-        count = len(self.rows)
-        owner = np.full(count, len(pads))
+    def owners(self, pads: Sequence[Pad]) -> IntArray:
+        """Which pad each point lies under, the first counts; len(pads) is none, (n,)."""
+        owner = np.full(len(self.rows), len(pads), dtype=np.int64)
         for index, pad in reversed(list(enumerate(pads))):
             owner[pad.covers(self.wearer)[self.rows]] = index
-        skin = _skin()
+        return owner
+
+    def contacts(self, pads: Sequence[Pad], walls: Walls) -> Contacts:
+        """Put pads on the points; where several lie, the first counts."""
+        owner, skin = self.owners(pads), _skin()
+        foams = tuple(dict.fromkeys((*(pad.foam for pad in pads), skin)))
+        kind = np.array([*(foams.index(pad.foam) for pad in pads), foams.index(skin)])
         reach = np.array([*(pad.thickness_mm for pad in pads), 0.0])[owner]
         layer = np.array([*(pad.thickness_mm for pad in pads), SKIN_MM])[owner]
         grip = np.array([*(pad.foam.friction.mean for pad in pads), skin.friction.mean])
@@ -178,8 +189,8 @@ class HeadInPiece:
             self.area * facing,
             reach,
             layer,
-            owner,
-            (*(pad.foam for pad in pads), skin),
+            kind[owner],
+            foams,
             grip[owner],
         )
 
@@ -212,6 +223,7 @@ def gaps_mm(local: FloatArray, walls: Walls) -> FloatArray:
     return height - walls.between
 
 
+@cache
 def _skin() -> Foam:
     return Foam(
         name="bare wall",

@@ -25,8 +25,8 @@ def bed(points, areas, *, foam, thickness_mm, gap_mm=None, away=DOWN, friction=0
         np.broadcast_to(np.asarray(areas, float), (n,)),
         np.full(n, float(thickness_mm)),
         np.full(n, float(thickness_mm)),
-        np.arange(n) if isinstance(foam, tuple) else np.zeros(n, int),
-        foam if isinstance(foam, tuple) else (foam,),
+        np.zeros(n, int),
+        (foam,),
         np.full(n, friction),
     )
     walls = Walls(contacts.point - gap * away, away, np.zeros(n))
