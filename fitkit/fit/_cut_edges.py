@@ -18,7 +18,9 @@ ON_TOOL_MM = 2e-4
 CRUMB_MM2 = 0.5
 TOOL = 3
 #: A patch with this share of its area looking away from the eye is laid flat.
-SEEN_WHOLE = 0.98
+SEEN_WHOLE = 0.9
+#: A template that stretches any length by more than this is none. [%]
+MOST_STRETCH_PERCENT = 25.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -30,7 +32,7 @@ class CutSide:
     outlines: tuple[FloatArray, ...]
     #: The outlines laid flat, each (k, 2): across and up, as seen by who marks them out
     #: (the outer side from outside, the inner from inside); empty where the patch folds
-    #: behind itself, seen from the eye. [mm]
+    #: behind itself, seen from the eye, or is too curved to be laid flat. [mm]
     template: tuple[FloatArray, ...]
     #: Largest change of a length in laying it flat; nan without a template. [%]
     stretch_percent: float
@@ -113,7 +115,8 @@ def _side(patch: Mesh, pupil: FloatArray, *, from_outside: bool) -> CutSide:
     outlines = tuple(patch.vertices[loop] for loop in loops)
     flat = FlatPatch((), float("nan"))
     if _seen_whole(patch, pupil):
-        flat = lay_flat(patch, outlines, seen_from=pupil, up=np.array([0.0, 0.0, 1.0]))
+        laid = lay_flat(patch, outlines, seen_from=pupil, up=np.array([0.0, 0.0, 1.0]))
+        flat = laid if laid.stretch_percent <= MOST_STRETCH_PERCENT else flat
     mirror = [-1.0, 1.0] if from_outside else [1.0, 1.0]
     return CutSide(
         outlines=outlines,

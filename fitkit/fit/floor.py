@@ -32,6 +32,8 @@ MOST_BOW_DEG = 60.0
 #: Floor is looked for up to this far to either side, and this steep and shallow.
 HALF_WIDTH_MM = 2000.0
 STEEPEST_DEG, SHALLOWEST_DEG = 88.0, 1.0
+#: Floor beyond this is as good as the horizon; stretches shorter than that are not told.
+FAR_MM, SHORT_MM = 15_000.0, 50.0
 #: Step in which the width of the floor is tried first. [mm]
 WIDTH_STEP_MM = 20.0
 
@@ -54,6 +56,23 @@ class FloorSight:
     #: The same, bare-headed. [mm]
     bare_one_step_width_mm: float
     bare_two_steps_width_mm: float
+
+    def shows(self, near_mm: float, far_mm: float) -> bool:
+        """Say whether the floor straight ahead is seen all the way between two places."""
+        return any(near <= near_mm and far_mm <= far for near, far in self.ahead_mm)
+
+    def words(self) -> str:
+        """Say which stretches of floor are seen straight ahead."""
+        stretches = [
+            f"from {near / 1000:.1f} m on"
+            if far >= FAR_MM
+            else f"from {near / 1000:.1f} to {far / 1000:.1f} m"
+            for near, far in self.ahead_mm
+            if far - near >= SHORT_MM
+        ]
+        if not stretches:
+            return "no floor is seen"
+        return f"the floor is seen {' and '.join(stretches)}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -265,28 +284,23 @@ def _cautions(
             f"Standing eye height is not in the record; {height:.0f} mm was taken. Every "
             "distance grows with it."
         )
-    if not level.nearest_mm <= two_steps_mm:
+    if not level.shows(two_steps_mm, two_steps_mm):
         said.append(_step_words(level, least, two_steps_mm))
-    if not level.nearest_mm <= 2 * two_steps_mm:
+    if not level.shows(two_steps_mm, 2 * two_steps_mm):
         said.append(
-            "On stairs and at kerbs people look one to five steps ahead, nearer than this "
-            "view begins: give a hand there."
+            "On stairs and at kerbs people look one to five steps ahead, where this view "
+            "has gaps: give a hand there."
         )
     return said
 
 
 def _step_words(level: FloorSight, least: float, two_steps_mm: float) -> str:
-    seen = (
-        "Head level, no floor is seen straight ahead"
-        if np.isnan(level.nearest_mm)
-        else f"Head level, the floor is seen from {level.nearest_mm / 1000:.1f} m on"
-    )
     bow = (
-        "no bow of the head up to 60 degrees shows it"
+        "no bow of the head up to 60 deg shows it"
         if np.isnan(least)
-        else f"it takes a bow of {least:.0f} degrees to see it"
+        else f"bow the head by {least:.0f} deg to see it"
     )
     return (
-        f"{seen}; walkers place their feet by looking about two steps, here "
-        f"{two_steps_mm / 1000:.1f} m, ahead: {bow}."
+        f"Head level, straight ahead {level.words()}; walkers place their feet by looking "
+        f"about two steps, here {two_steps_mm / 1000:.1f} m, ahead: {bow}."
     )

@@ -90,7 +90,9 @@ def _slider(wearer: Wearer, piece: Piece) -> Iterator[Row]:
     live(1.0)
     yield Row("size slider, layers within the kept step", best_of(lambda: live(1.005)))
     sizes = cycle((0.86, 0.93, 1.0, 1.07, 1.14, 1.2))  # more than are kept
-    yield Row("size slider, layers pushed anew", best_of(lambda: live(next(sizes)), times=5))
+    yield Row(
+        "size slider, layers pushed anew", best_of(lambda: live(next(sizes)), times=5)
+    )
 
 
 def _answers(wearer: Wearer, piece: Piece) -> Iterator[Row]:
@@ -99,7 +101,16 @@ def _answers(wearer: Wearer, piece: Piece) -> Iterator[Row]:
         wanted_limits(side=side, up_deg=12, down_deg=28, nasal_deg=10, temporal_deg=45)
         for side in SIDES
     ]
-    yield Row("whole report", best_of(lambda: sight_report(wearer, piece, placement), times=2))
-    yield Row("ten best slits", best_of(lambda: best_slits(wearer, piece, placement), times=2))
-    yield Row("smallest cut for both eyes", best_of(
-        lambda: smallest_cut(wearer, piece, placement, wanted=wanted, settle=True), times=2))  # fmt: skip
+    yield Row(
+        "whole report", best_of(lambda: sight_report(wearer, piece, placement), times=2)
+    )
+    yield Row(
+        "ten best slits", best_of(lambda: best_slits(wearer, piece, placement), times=2)
+    )
+    yield Row(
+        "smallest cut for both eyes",
+        best_of(
+            lambda: smallest_cut(wearer, piece, placement, wanted=wanted, settle=True),
+            times=2,
+        ),
+    )

@@ -71,6 +71,17 @@ def test_second_window_lower_down_shows_a_second_stretch_of_floor():
     assert far[0] == pytest.approx(1600 * 25 / 5, rel=1e-3)
 
 
+def test_gap_between_two_stretches_is_not_taken_for_floor():
+    upper = rectangle((-100, 100), (-15, 5))
+    lower = rectangle((-100, 100), (-40, -30))
+    piece = plate_piece([upper, lower], distance_mm=25, wall_mm=0.001)
+    level = floor_view(EYES, piece, Placement(), eye_height_mm=1600).bows[0]
+    assert level.words() == "the floor is seen from 1.0 to 1.3 m and from 2.7 m on"
+    assert level.shows(1100, 1300)
+    assert not level.shows(1100, 2800)
+    assert not level.shows(1400, 1400)
+
+
 def test_record_s_eye_height_is_used_and_a_missing_one_is_confessed():
     reading = SimpleNamespace(mean_mm=1500.0)
     tall = faceless(readings={"standing_eye_height_mm": reading})
@@ -87,8 +98,9 @@ def test_cautions_grow_as_the_view_of_the_floor_shrinks_and_never_promise_safety
         for down in (60, 40, 10)
     }
     assert said[60] == ()
-    assert len(said[40]) == 1
-    assert len(said[10]) == 2
+    assert len(said[40]) == len(said[10]) == 2
+    assert "from 1.9 m on" in said[40][0]
+    assert "from 9.1 m on" in said[10][0]
     assert not any("safe" in words for each in said.values() for words in each)
 
 
