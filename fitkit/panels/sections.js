@@ -292,7 +292,7 @@ class SectionsPanel {
   }
 
   draw() {
-    if (!this.state || !this.scene) return;
+    if (!this.state || !this.scene || !this.root.clientWidth) return;
     const began = performance.now();
     const values = this.values();
     const { placed, asked } = this.state;

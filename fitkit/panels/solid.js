@@ -229,7 +229,7 @@ class Solid {
 
   draw() {
     const { gl, state, scene, canvas } = this;
-    if (!gl || !state || !this.buffers) return;
+    if (!gl || !state || !this.buffers || !canvas.clientWidth) return;
     const ratio = globalThis.devicePixelRatio || 1;
     canvas.width = Math.max(1, canvas.clientWidth * ratio);
     canvas.height = Math.max(1, canvas.clientHeight * ratio);
