@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fitkit.fit._cast import Windows
 from fitkit.fit.eyeline import STAGE_UP_DEG, EyeLine, eye_lines
@@ -93,42 +93,16 @@ def sight_report(
         If an eye is not inside the piece, an opening lies on the wrong side, or
         anything asked is out of range.
     """
-    field = field_of_view(
-        wearer,
-        piece,
-        placement,
-        step_deg=step_deg,
-        pupil_mm=pupil_mm,
-        samples=samples,
-        reference=reference,
-        filters=filters,
-    )
-    fixation = field_of_fixation(
-        wearer,
-        piece,
-        placement,
-        step_deg=step_deg,
-        pupil_mm=pupil_mm,
-        samples=samples,
-        gaze_range=gaze_range,
-    )
+    at = wearer, piece, placement
+    looks: Any = {"step_deg": step_deg, "pupil_mm": pupil_mm, "samples": samples}
+    field = field_of_view(*at, **looks, reference=reference, filters=filters)
+    fixation = field_of_fixation(*at, **looks, gaze_range=gaze_range)
     floor = floor_view(
-        wearer,
-        piece,
-        placement,
-        bows_deg=bows_deg,
-        eye_height_mm=eye_height_mm,
-        reference=reference,
+        *at, bows_deg=bows_deg, eye_height_mm=eye_height_mm, reference=reference
     )
-    lines = eye_lines(
-        wearer,
-        piece,
-        placement,
-        stage_right_deg=stage_right_deg,
-        stage_up_deg=stage_up_deg,
-    )
-    glasses = check_glasses(wearer, piece, placement, reference=reference)
-    veil = glare(wearer, piece, placement, lamps=lamps) if lamps else None
+    lines = eye_lines(*at, stage_right_deg=stage_right_deg, stage_up_deg=stage_up_deg)
+    glasses = check_glasses(*at, reference=reference)
+    veil = glare(*at, lamps=lamps) if lamps else None
     height, width = window_extent_deg(field.worn)
     return SightReport(
         field=field,

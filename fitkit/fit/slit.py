@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -183,18 +184,9 @@ def best_slits(
     shown = reference_field(reference)
     height, _ = eye_height(wearer, eye_height_mm)
     check_eyes(wearer, piece, placement)
-    sharp, soft = (
-        slit_rays(
-            wearer,
-            piece,
-            placement,
-            step_deg=step,
-            pupil_mm=pupil_mm,
-            samples=samples,
-            reference=shown,
-        )
-        for step, samples in ((SHARP_STEP_DEG, 1), (SOFT_STEP_DEG, 19))
-    )
+    cast = partial(slit_rays, wearer, piece, placement, pupil_mm=pupil_mm, reference=shown)
+    sharp = cast(step_deg=SHARP_STEP_DEG, samples=1)
+    soft = cast(step_deg=SOFT_STEP_DEG, samples=19)
     search = _Search(
         sharp=sharp,
         soft=soft,

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from math import isnan
+
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon
 from matplotlib.ticker import MultipleLocator
 
-from fitkit.plots.paper import AIR, FAINT, HEAD, INK, SOFT
+from fitkit.plots.paper import AIR, FAINT, HALO, HEAD, INK, SOFT
 from fitkit.views.floors import SHOWN_M, FloorSide, FloorStrip
 
 #: Fill of the wedge of sight, and of floor that is seen.
@@ -92,11 +94,25 @@ def _draw_strip(ax: Axes, row: int, strip: FloorStrip) -> None:
             color=SEEN,
             zorder=2,
         )
-        ax.text(near, row - HALF_STRIP - 0.04, f"{near:.1f} m", ha="center", va="bottom",
-                fontsize=6.2, color=INK)  # fmt: skip
-    if not strip.seen_m:
-        ax.text(SHOWN_M / 2, row, "no floor seen", ha="center", va="center", fontsize=6.5,
-                color=INK, backgroundcolor="white")  # fmt: skip
+        ax.text(
+            near,
+            row - HALF_STRIP - 0.04,
+            f"{near:.1f} m",
+            ha="center",
+            va="bottom",
+            fontsize=6.2,
+            path_effects=HALO,
+            zorder=4,
+        )
+    if not isnan(strip.beyond_m):
+        words = f"from {strip.beyond_m:.0f} m on"
+        ax.text(
+            SHOWN_M, row - 0.06, words, ha="right", va="bottom", fontsize=6.2, color=INK
+        )
+    elif not strip.seen_m:
+        ax.text(
+            SHOWN_M / 2, row - 0.06, "no floor seen", ha="center", va="bottom", fontsize=6.5
+        )
     bare = strip.bare_nearest_m
     ax.plot((bare, bare), (row - HALF_STRIP, row + HALF_STRIP), color=INK, linewidth=1.2)
 

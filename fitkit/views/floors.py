@@ -24,6 +24,8 @@ class FloorStrip:
     bow_deg: float
     #: Stretches seen that begin within 7 m, each (from, to). [m]
     seen_m: tuple[tuple[float, float], ...]
+    #: Where a stretch begins that lies beyond 7 m; nan if none does. [m]
+    beyond_m: float
     #: Nearest floor seen bare-headed. [m]
     bare_nearest_m: float
 
@@ -53,6 +55,10 @@ def floor_side(wearer: Wearer, view: FloorView) -> FloorSide:
                 (near / 1000, far / 1000)
                 for near, far in bow.ahead_mm
                 if near / 1000 < SHOWN_M
+            ),
+            beyond_m=min(
+                (near / 1000 for near, _ in bow.ahead_mm if near / 1000 >= SHOWN_M),
+                default=float("nan"),
             ),
             bare_nearest_m=bow.bare_nearest_mm / 1000,
         )

@@ -45,8 +45,11 @@ def chart():
 @pytest.fixture
 def side():
     strips = (
-        FloorStrip(bow_deg=0, seen_m=((3.5, 90.0),), bare_nearest_m=0.4),
-        FloorStrip(bow_deg=20, seen_m=(), bare_nearest_m=0.3),
+        FloorStrip(
+            bow_deg=0, seen_m=((3.5, 90.0),), beyond_m=float("nan"), bare_nearest_m=0.4
+        ),
+        FloorStrip(bow_deg=20, seen_m=(), beyond_m=float("nan"), bare_nearest_m=0.3),
+        FloorStrip(bow_deg=30, seen_m=(), beyond_m=12.0, bare_nearest_m=0.3),
     )
     head = np.array([[0.1, 1.5], [0.1, 1.7], [-0.1, 1.7], [-0.1, 1.5]])
     return FloorSide(head_m=head, eye_height_m=1.6, strips=strips, steps_m=(0.7, 1.4))
@@ -99,11 +102,10 @@ def test_floor_bars_begin_where_the_floor_is_seen_and_say_so(side):
     assert bar.get_x() == 3.5
     assert bar.get_x() + bar.get_width() == 7.0  # cut off at the end of the picture
     assert "3.5 m" in texts(ax)
-    assert "no floor seen" in texts(ax)
-    assert [label.get_text() for label in ax.get_yticklabels()] == [
-        "head level",
-        "bowed 20°",
-    ]
+    assert texts(ax).count("no floor seen") == 1
+    assert "from 12 m on" in texts(ax)
+    rows = [label.get_text() for label in ax.get_yticklabels()]
+    assert rows == ["head level", "bowed 20°", "bowed 30°"]
     assert "metres" in ax.get_xlabel()
 
 
