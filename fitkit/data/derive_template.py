@@ -21,11 +21,13 @@ import igl
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from fitkit.data import template_cut as cut
 from fitkit.data import template_source as ts
 from fitkit.data.template_mean import calibrated
 from fitkit.data.template_zones import blend_zones, zones_by_place
+from fitkit.errors import MeshError
 from fitkit.wearer.template import TEMPLATE_FILE, Template, save_template
 
 Floats = NDArray[np.float64]
@@ -134,6 +136,22 @@ def stretching_fields(points: Floats) -> Floats:
     return np.array(fields)
 
 
+def mirrored(points: Floats) -> Ints:
+    """Point that mirrors each across the midplane, shape (p,); some on the cut differ."""
+    away, across = cKDTree(points).query(points * [-1, 1, 1])
+    far = np.sort(np.asarray(away))
+    if far[-5] > cut.SAME_MM:
+        msg = f"The cut head is not its own mirror image: {far[-5]:.2f} mm off."
+        raise MeshError(msg)
+    return np.asarray(across)
+
+
+def split(fields: Floats, across: Ints) -> tuple[Floats, Floats]:
+    """Even and odd parts of fields: together they vary as the fields and their images."""
+    image = fields[:, across] * [-1, 1, 1]
+    return (fields + image) / 2, (fields - image) / 2
+
+
 def leading(fields: Floats, area: Floats) -> Floats:
     """Principal modes of the covariance that the fields span, shape (p, 3, k)."""
     flat = fields.reshape(len(fields), -1)
@@ -208,7 +226,9 @@ def raw_template(
         fields.append(np.stack([head.follow(d) for d in source.modes()]))
     if smooth:
         fields.append(smooth_fields(head.points))
-    framed = keep_frame(head.points, np.concatenate(fields), head.landmarks)
+    across = mirrored(head.points)
+    even_and_odd = np.concatenate([halves for f in fields for halves in split(f, across)])
+    framed = keep_frame(head.points, even_and_odd, head.landmarks)
     wing = [np.linalg.norm(head.follow(source.target(f"ears/{s}-ear-wing-incr")), axis=1)
             for s in ("l", "r")]  # fmt: skip
     zone = zones_by_place(head.points, head.landmarks, (sum(wing) > 1.0)[:n], n)

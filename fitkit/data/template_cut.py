@@ -24,6 +24,8 @@ Ints = NDArray[np.int64]
 LIP_RING = (509, 508)
 #: A base vertex in the middle of the crown.
 ON_CROWN = 1013
+#: Lengths that differ by less are the same on left and right. [mm]
+SAME_MM = 0.02
 #: Edges longer than this are split once. [mm]
 LONG_EDGE_MM = 7.0
 
@@ -74,35 +76,51 @@ def flood(quads: Ints, start: int, wall: set[tuple[int, int]]) -> NDArray[np.boo
 
 
 def split_quads(verts: Floats, quads: Ints) -> Ints:
-    """Two triangles a quad, along the shorter diagonal."""
+    """
+    Two triangles a quad, along the shorter diagonal.
+
+    Of equal diagonals the one to the highest corner is taken, so that left and right
+    are split alike.
+    """
     a, b, c, d = quads.T
-    short = np.linalg.norm(verts[a] - verts[c], axis=1) <= np.linalg.norm(
+    longer = np.linalg.norm(verts[a] - verts[c], axis=1) - np.linalg.norm(
         verts[b] - verts[d], axis=1
     )
+    tied = np.abs(longer) < SAME_MM
+    rank = verts @ [0.0, 0.1, 1.0]
+    first_is_high = np.maximum(rank[a], rank[c]) > np.maximum(rank[b], rank[d])
+    short = np.where(tied, first_is_high, longer < 0)
     first = np.where(short[:, None], np.c_[a, b, c], np.c_[a, b, d])
     second = np.where(short[:, None], np.c_[a, c, d], np.c_[b, c, d])
     return np.vstack([first, second])
 
 
 def join_lips(verts: Floats, ring: list[int]) -> Ints:
-    """Strip of triangles between the upper and the lower half of the lip ring."""
-    right = verts[ring, 0]
-    ends = (int(np.argmin(right)), int(np.argmax(right)))
-    turned = ring[min(ends) :] + ring[: min(ends)]
-    other = abs(ends[1] - ends[0])
-    first, second = turned[: other + 1], [turned[0], *turned[: other - 1 : -1]]
+    """Strip of triangles between the lips, from the middle out to either corner."""
+    half = len(ring) // 2
+    if abs(verts[ring[0], 0]) > SAME_MM or abs(verts[ring[half], 0]) > SAME_MM:
+        msg = "The lip ring must begin in the middle of the upper lip."
+        raise ValueError(msg)
+    faces = []
+    for turned in (ring, [ring[0], *ring[:0:-1]]):
+        corner = int(np.abs(verts[turned[: half + 1], 0]).argmax())
+        faces += _strip(verts, turned[: corner + 1], turned[half : corner - 1 : -1])
+    return np.array(faces)
+
+
+def _strip(verts: Floats, upper: list[int], lower: list[int]) -> list[list[int]]:
+    """Triangles between two chains that end in the same vertex, all wound alike."""
+    mirror = 1 if verts[upper[-1], 0] > 0 else -1
     faces, i, j = [], 0, 0
-    while i < len(first) - 1 or j < len(second) - 1:
-        step_first = j == len(second) - 1 or (
-            i < len(first) - 1
-            and np.linalg.norm(verts[first[i + 1]] - verts[second[j]])
-            <= np.linalg.norm(verts[second[j + 1]] - verts[first[i]])
+    while i < len(upper) - 1 or j < len(lower) - 1:
+        over = j == len(lower) - 1 or (
+            i < len(upper) - 1
+            and np.linalg.norm(verts[upper[i + 1]] - verts[lower[j]])
+            <= np.linalg.norm(verts[lower[j + 1]] - verts[upper[i]])
         )
-        nxt = first[i + 1] if step_first else second[j + 1]
-        faces.append([first[i], nxt, second[j]])
-        i, j = i + step_first, j + (not step_first)
-    kept = [f for f in faces if len(set(f)) == 3]
-    return np.array(kept)
+        faces.append([upper[i], upper[i + 1] if over else lower[j + 1], lower[j]])
+        i, j = i + over, j + (not over)
+    return [f[::mirror] for f in faces if len(set(f)) == 3]
 
 
 def head_triangles(source: Source, mean: Floats) -> Ints:

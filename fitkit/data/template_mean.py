@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from fitkit.geometry.distance import SurfaceTree
 from fitkit.geometry.mesh import Mesh
@@ -37,6 +38,8 @@ FOLLOW_MM = {
 LOOKS = 300
 #: How closely the mean follows means from memory: breadths, and the rest. [mm]
 MEMORY_BREADTH_MM, MEMORY_MM = 1.5, 3.0
+#: Passes over the targets: where a measure is taken hangs a little on the mean.
+_PASSES = 4
 #: Sellion of the average head in the Frankfort frame (front, up; survey ratio). [mm]
 _SELLION_RATIO = (94.0, 22.0)
 
@@ -93,9 +96,18 @@ def calibrated(template: Template, smooth: Template) -> Template:
     the skull follows the average head, and ears, lips and lids ride along.
     """
     target, slack = survey_targets()
-    followed = replace(template, mean_mm=follow(smooth, average_head()))
-    shape = shape_head(followed, Ruler(followed), target, slack_mm=slack)
-    return replace(template, mean_mm=shape.points)
+    moved = replace(template, mean_mm=even(template, follow(smooth, average_head())))
+    for _ in range(_PASSES):
+        shape = shape_head(moved, Ruler(moved), target, slack_mm=slack)
+        moved = replace(template, mean_mm=shape.points)
+    return moved
+
+
+def even(template: Template, points: Floats) -> Floats:
+    """Points made symmetric: the average head sits a little askew in its frame."""
+    image = template.mean_mm * [-1, 1, 1]
+    across = cKDTree(template.mean_mm).query(image)[1]
+    return np.asarray((points + points[across] * [-1, 1, 1]) / 2)
 
 
 def follow(template: Template, surface: Mesh) -> Floats:

@@ -61,7 +61,7 @@ PAIRED = {
                          "prognathism-incr|prognathism-decr", "width-incr|width-decr"]),
     "cheek/*-cheek-": (0.5, ["bones-incr|bones-decr", "inner-incr|inner-decr",
                              "trans-up|trans-down", "volume-incr|volume-decr"]),
-    "ears/*-ear-": (1.0, ["flap-incr|flap-decr", "lobe-incr|lobe-decr",
+    "ears/*-ear-": (0.3, ["flap-incr|flap-decr", "lobe-incr|lobe-decr",
                           "rot-forward|rot-backward", "scale-incr|scale-decr",
                           "scale-depth-incr|scale-depth-decr",
                           "scale-vert-incr|scale-vert-decr", "wing-incr|wing-decr"]),

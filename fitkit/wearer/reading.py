@@ -68,9 +68,11 @@ class Ruler:
         cheek = (front > 12) & (front < 55) & (up > -30) & (up < 12) & ~ear
         self.cheeks: Ints = np.nonzero(cheek)[0]
         self.ear_right: Ints = np.nonzero(zone == ZONES.index("ear_right"))[0]
-        #: Skin behind the right ear, from which it stands out.
-        behind = ~ear & (right > 0) & (np.abs(front + 30) < 8) & (np.abs(up + 5) < 8)
-        self.mastoid = int(np.nonzero(behind)[0][right[behind].argmax()])
+        self.ear_left: Ints = np.nonzero(zone == ZONES.index("ear_left"))[0]
+        #: Skin behind the ears, right and left, from which they stand out.
+        behind = ~ear & (np.abs(front + 30) < 8) & (np.abs(up + 5) < 8)
+        near = np.nonzero(behind)[0]
+        self.mastoids = (int(near[right[near].argmax()]), int(near[right[near].argmin()]))
         #: Mesh edges that each tape may cross.
         edges = _edges(template.faces)
         skin = edges[~ear[edges].any(1)]
@@ -183,10 +185,26 @@ def _sum(first: MeshReading, second: MeshReading) -> MeshReading:
     )
 
 
+def _both_ears(direction: Floats) -> _How:
+    """Extent of an ear between caliper arms, mean of both ears."""
+    one = _extent(lambda r: r.ear_right, direction)
+    other = _extent(lambda r: r.ear_left, direction)
+    return lambda ruler, points: _mean(one(ruler, points), other(ruler, points))
+
+
 def _ear_protrusion(ruler: Ruler, points: Floats) -> MeshReading:
-    skin = np.array([ruler.mastoid])
-    out = _one_side(points, ruler.ear_right, RIGHT)
-    return _sum(out, _one_side(points, skin, -RIGHT))
+    """How far the ears stand out from the skin behind them, mean of both."""
+    skin = [np.array([at]) for at in ruler.mastoids]
+    right = _sum(_one_side(points, ruler.ear_right, RIGHT),
+                 _one_side(points, skin[0], -RIGHT))  # fmt: skip
+    left = _sum(_one_side(points, ruler.ear_left, -RIGHT),
+                _one_side(points, skin[1], RIGHT))  # fmt: skip
+    return _mean(right, left)
+
+
+def _mean(first: MeshReading, second: MeshReading) -> MeshReading:
+    both = _sum(first, second)
+    return MeshReading(value_mm=both.value_mm / 2, points=both.points, slope=both.slope / 2)
 
 
 def _head_length(ruler: Ruler, points: Floats) -> MeshReading:
@@ -322,8 +340,8 @@ _HOW: Mapping[str, _How] = MappingProxyType(
         "bitragion_chin_arc_mm": _arc(lambda r: r.low_edges, "pogonion"),
         "bitragion_submandibular_arc_mm": _arc(lambda r: r.low_edges, "submandibular"),
         "interpupillary_mm": _distance("cornea_right", "cornea_left"),
-        "ear_breadth_mm": _extent(lambda r: r.ear_right, EAR_ACROSS),
-        "ear_length_mm": _extent(lambda r: r.ear_right, EAR_LONG),
+        "ear_breadth_mm": _both_ears(EAR_ACROSS),
+        "ear_length_mm": _both_ears(EAR_LONG),
         "ear_protrusion_mm": _ear_protrusion,
         "neck_circumference_mm": _neck_girth("infrathyroid"),
         "neck_base_circumference_mm": _neck_girth("neck_front"),

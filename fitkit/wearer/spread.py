@@ -45,16 +45,14 @@ def ways_of_measures(
     order = [i for i, key in enumerate(keys) if key in given]
     names: list[str] = []
     columns: list[Floats] = []
-    while len(columns) < len(keys):
+    for turn in range(len(keys)):
         variance = np.diag(left)
-        i = order.pop(0) if order else int(variance.argmax())
+        i = order[turn] if turn < len(order) else int(variance.argmax())
         if variance[i] > _NEGLIGIBLE_MM**2:
             column = left[:, i] / np.sqrt(variance[i])
             left = left - np.outer(column, column)
             names.append(keys[i])
             columns.append(column)
-        elif not order:
-            break
     return Ways(names=tuple(names), change_mm=np.array(columns).reshape(-1, len(keys)).T)
 
 

@@ -153,12 +153,6 @@ def test_corneas_stand_on_the_eyes_and_bulge_forward(template):
         assert min(inner[0], outer[0]) < cornea[0] < max(inner[0], outer[0])
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="The mean follows an average head that sits askew in its frame: its mirror "
-    "image lies 0.96 mm RMS and up to 3.2 mm (temples) away, the sellion 1.0 mm aside. "
-    "Wanted: 0.3 mm RMS, the sellion 0.3 mm.",
-)
 def test_mean_head_is_its_own_mirror_image(template):
     head = mean_head()
     off = np.sqrt(SurfaceTree(head).squared(head.vertices * [-1.0, 1, 1])[0])
