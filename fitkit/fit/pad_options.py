@@ -71,7 +71,8 @@ class OptionRow:
     wobble_deg_per_nm: float
     #: How far the wall ahead of the eyes goes up or sideways, upright. [mm]
     eye_line_mm: float
-    #: Least gap between head and bare wall in any case; negative presses. [mm]
+    #: Least gap between head and bare wall in any case; negative presses; inf where no
+    #: bare wall is within 10 mm as it is put on. [mm]
     ease_left_mm: float
     #: Of the pads. [g]
     weight_g: float

@@ -1,0 +1,197 @@
+"""Pads laid flat: outline, stretch, grain, and a split where the sheet would not follow."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitkit.errors import BriefError, MeshError
+from fitkit.fit._checks import in_range
+from fitkit.fit.pads import HeadInPiece, Pad, head_in_piece
+from fitkit.fit.placement import FloatArray, Placement
+from fitkit.geometry.flatten import FlatSheet, flatten
+from fitkit.geometry.mesh import Mesh
+from fitkit.piece.buildup import Piece
+from fitkit.wearer.wearer import Wearer
+
+#: A piece of a pad smaller than this is left out. [mm²]
+CRUMB_MM2 = 100.0
+#: A pad is split into at most this many times two pieces.
+MOST_SPLITS = 3
+#: A share of the area that may stretch more than the bound: corners of single triangles.
+SPARED_SHARE = 0.01
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class PadPattern:
+    """One piece of foam to cut, 1:1, seen on the side that is glued to the wall."""
+
+    #: Name of the pad, with a number where it is split.
+    name: str
+    foam: str
+    thickness_mm: float
+    #: Closed outlines, the outer one first, each of shape (k, 2); the first point is not
+    #: repeated. The grain runs up the sheet. [mm]
+    outlines_mm: tuple[FloatArray, ...]
+    #: Where the middle of the arrow lies, shape (2,). [mm]
+    grain_at_mm: FloatArray
+    #: What the grain arrow points to on the head.
+    grain: str
+    #: Of the flat sheet. [mm²]
+    area_mm2: float
+    #: How much lines are stretched or squeezed when it is bent to the wall. [percent]
+    mean_stretch_percent: float
+    worst_stretch_percent: float
+    #: Whether all but a crumb of it keeps the bound that was asked.
+    keeps_bound: bool
+
+
+def pad_patterns(
+    wearer: Wearer,
+    piece: Piece,
+    placement: Placement,
+    *,
+    pads: Sequence[Pad],
+    most_stretch_percent: float = 8.0,
+) -> tuple[PadPattern, ...]:
+    """
+    Lay every pad flat.
+
+    Parameters
+    ----------
+    wearer, piece, placement
+    pads : sequence of Pad
+    most_stretch_percent : float
+        A pad that would stretch more is split across its length, up to eight pieces.
+        A sheet of foam takes some percent without puckering. [percent]
+
+    Returns
+    -------
+    tuple of PadPattern
+        In the order of the pads. One that is still over the bound says so.
+
+    Raises
+    ------
+    BriefError
+        If a pad is too small to cut, or folds when laid flat however it is split.
+    """
+    low, high = 0.5, 50.0
+    name = "most_stretch_percent"
+    in_range(name, most_stretch_percent, low=low, high=high, unit="%")
+    head, walls = head_in_piece(wearer, piece, placement)
+    on_wall = head.start.local(wearer.head.vertices[head.rows])
+    height = np.einsum("ni,ni->n", on_wall - walls.wall, walls.away) - piece.lining_mm
+    glued = wearer.head.vertices.copy()
+    glued[head.rows] -= height[:, None] * (walls.away @ head.start.turn.T)
+    found: list[PadPattern] = []
+    for pad in pads:
+        found += _patterns(
+            head, pad, wearer.head.with_vertices(glued), most_stretch_percent
+        )
+    return tuple(found)
+
+
+def cutting_list(patterns: Sequence[PadPattern]) -> dict[tuple[str, float], float]:
+    """Add up the flat area by foam and thickness (mm), in mm²."""
+    areas: dict[tuple[str, float], float] = {}
+    for pattern in patterns:
+        key = (pattern.foam, pattern.thickness_mm)
+        areas[key] = areas.get(key, 0.0) + pattern.area_mm2
+    return areas
+
+
+def _patterns(head: HeadInPiece, pad: Pad, glued: Mesh, most: float) -> list[PadPattern]:
+    under = pad.covers(head.wearer)
+    faces = np.asarray(under[glued.faces].all(axis=1), dtype=bool)
+    if not faces.any():
+        msg = f"{pad.name} covers no whole triangle of the head: too small to cut."
+        raise BriefError(msg)
+    sheets: list[FlatSheet] = []
+    for part in glued.submesh(faces).parts():
+        if part.area_mm2 >= CRUMB_MM2:
+            sheets += _sheets(pad, part, most / 100.0, MOST_SPLITS)
+    if not sheets:
+        msg = f"{pad.name} has no piece over {CRUMB_MM2:g} mm²: too small to cut."
+        raise BriefError(msg)
+    names = [pad.name]
+    if len(sheets) > 1:
+        names = [f"{pad.name} {number}" for number in range(1, len(sheets) + 1)]
+    return [
+        _pattern(name, pad, sheet, most / 100.0)
+        for name, sheet in zip(names, sheets, strict=True)
+    ]
+
+
+def _sheets(pad: Pad, part: Mesh, most: float, splits: int) -> Iterator[FlatSheet]:
+    """Lay one part flat, or its halves where it would stretch too much or fold."""
+    sheet = None
+    try:
+        sheet = flatten(part)
+    except MeshError as error:
+        if splits == 0:
+            msg = f"{pad.name}: {error}"
+            raise BriefError(msg) from None
+    if sheet is not None and (splits == 0 or _keeps(sheet, most)):
+        yield sheet
+        return
+    for half in _halves(part):
+        if half.area_mm2 >= CRUMB_MM2:
+            yield from _sheets(pad, half, most, splits - 1)
+
+
+def _keeps(sheet: FlatSheet, most: float) -> bool:
+    over = np.abs(sheet.stretch - 1.0).max(axis=1) > most
+    area = sheet.mesh.areas_mm2
+    return float(area[over].sum()) <= SPARED_SHARE * float(area.sum())
+
+
+def _halves(part: Mesh) -> Iterator[Mesh]:
+    """Cut a part across its length, along its triangles."""
+    middle = np.average(part.centroids, axis=0, weights=part.areas_mm2)
+    off = part.centroids - middle
+    way = np.linalg.eigh((off * part.areas_mm2[:, None]).T @ off)[1][:, -1]
+    ahead = off @ way > 0
+    for side in (ahead, ~ahead):
+        if side.any():
+            yield from part.submesh(side).parts()
+
+
+def _pattern(name: str, pad: Pad, sheet: FlatSheet, most: float) -> PadPattern:
+    mesh = sheet.mesh
+    grain, way = _grain(mesh)
+    turned = sheet.flat @ _upright(sheet, way).T
+    # seen from the wall, that is from outside the head
+    loops = tuple(turned[loop] for loop in mesh.boundary_loops)
+    return PadPattern(
+        name=name,
+        foam=pad.foam.name,
+        thickness_mm=pad.thickness_mm,
+        outlines_mm=loops,
+        grain_at_mm=turned[np.unique(mesh.faces)].mean(axis=0),
+        grain=grain,
+        area_mm2=sheet.flat_area_mm2,
+        mean_stretch_percent=sheet.mean_percent,
+        worst_stretch_percent=sheet.worst_percent,
+        keeps_bound=_keeps(sheet, most),
+    )
+
+
+def _grain(mesh: Mesh) -> tuple[str, FloatArray]:
+    """Up for pads that stand, forward for pads that lie."""
+    normal = mesh.areas_mm2 @ mesh.normals
+    if abs(normal[2]) > 0.7 * np.linalg.norm(normal):
+        return "front", np.array([0.0, 1.0, 0.0])
+    return "up", np.array([0.0, 0.0, 1.0])
+
+
+def _upright(sheet: FlatSheet, way: FloatArray) -> FloatArray:
+    """Rotation of the sheet that brings a direction in space to point up it, (2, 2)."""
+    mesh = sheet.mesh
+    used = np.unique(mesh.faces)
+    height = mesh.vertices[used] @ way
+    flat = sheet.flat[used] - sheet.flat[used].mean(axis=0)
+    slope = np.linalg.lstsq(flat, height - height.mean(), rcond=None)[0]
+    slope = slope / np.linalg.norm(slope)
+    return np.array([[slope[1], -slope[0]], [slope[0], slope[1]]])
