@@ -2,87 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
 import trimesh
-from heads import FACE_AND_SCALP, bare, draws, fsaverage, plain_record, published
+from heads import fsaverage, plain_record, published
+from scans import FACE, FRANKFORT, RULER, TEMPLATE, THREE, N, person, rms
 from scipy.spatial import ConvexHull
 from scipy.spatial.transform import Rotation
 
-from fitkit.errors import MeasureError, MeshError
 from fitkit.geometry.crossings import crossing_faces
 from fitkit.geometry.distance import SurfaceTree
 from fitkit.geometry.mesh import Mesh, join
-from fitkit.wearer.build import head_model, wearer_from_record
+from fitkit.wearer.build import wearer_from_record
 from fitkit.wearer.reading import MESH_KEYS
 from fitkit.wearer.record import make_record
 from fitkit.wearer.scan import head_on_scan, wearer_from_scan, wearer_on
 from fitkit.wearer.scan_fit import Pose
-from fitkit.wearer.surface import shape_head
 from fitkit.wearer.zones import NECK, ZONES
-
-TEMPLATE, RULER = head_model()
-N = TEMPLATE.n_vertices
-THREE = ("tragion_left", "tragion_right", "sellion")
-FRANKFORT = ("tragion_left", "tragion_right", "orbitale_left", "orbitale_right")
-FACE = np.isin(TEMPLATE.zone, FACE_AND_SCALP)
-
-
-def rms(values):
-    return float(np.sqrt(np.mean(np.square(values))))
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Scanned:
-    """A person as they are, and as scanned."""
-
-    #: Points in the head frame.
-    truth: np.ndarray
-    scan: Mesh
-    landmarks: dict
-    pose: Pose
-
-    def some(self, names):
-        return {name: self.landmarks[name] for name in names}
-
-
-@cache
-def person(seed):
-    """
-    A drawn head, changed in ways that no mode knows, scanned whole in some pose.
-
-    Bumps of up to 4 mm and 30 mm across that the template's fields (reach 40 mm) do not
-    hold; other triangles than the template's; noise of 0.2 mm; cut at the collar.
-    """
-    random = np.random.default_rng(seed)
-    sex = ("female", "male")[seed % 2]
-    points = shape_head(TEMPLATE, RULER, bare(draws(sex, 1, seed=seed)[0], sex)).points
-    points = points + bumps(points, random)
-    head = Mesh(points[:N], TEMPLATE.faces)
-    verts, faces = trimesh.remesh.subdivide(head.vertices, head.faces)
-    fine = Mesh(verts, faces)
-    noise = random.normal(0, 0.2, len(verts))
-    fine = fine.with_vertices(verts + noise[:, None] * fine.vertex_normals)
-    open_below = fine.submesh(fine.centroids[:, 2] > -125 + 0.2 * fine.centroids[:, 1])
-    pose = Pose(turn=Rotation.random(rng=random).as_matrix(),
-                shift_mm=random.uniform(-400, 400, 3))  # fmt: skip
-    return Scanned(
-        truth=points,
-        scan=open_below.with_vertices(pose.to_scan(open_below.vertices)),
-        landmarks={k: pose.to_scan(points[i]) for k, i in TEMPLATE.landmarks.items()},
-        pose=pose,
-    )
-
-
-def bumps(points, random):
-    centres = points[random.choice(np.nonzero(FACE)[0], 12)]
-    heights = random.uniform(-4, 4, 12)
-    away = np.linalg.norm(points[:, None] - centres[None], axis=2)
-    outward = points / np.linalg.norm(points, axis=1, keepdims=True)
-    return (np.exp(-((away / 15.0) ** 2)) @ heights)[:, None] * outward
 
 
 @cache
@@ -304,126 +243,6 @@ def test_a_record_beside_the_scan_says_what_it_does_not_show():
     assert grown == pytest.approx(2 * np.pi * 4.0, abs=0.5)  # Steiner
     assert wearer.record.readings["tragion_to_top_mm"].mean_mm == 110.0
     assert any("110.0 mm in the record" in said for said in wearer.cautions)
-
-
-# --- errors --------------------------------------------------------------------------
-
-
-def refuse(error, words, scan, landmarks):
-    with pytest.raises(error, match=words):
-        wearer_from_scan(scan, landmarks)
-
-
-@pytest.mark.parametrize("seed", [2, 5, 6, 7])
-@pytest.mark.parametrize("names", [THREE, FRANKFORT])
-def test_swapped_sides_are_found_with_their_cure(seed, names):
-    who = person(seed)
-    other = {"left": "right", "right": "left"}
-    swapped = {}
-    for name, at in who.some(names).items():
-        stem, _, side = name.rpartition("_")
-        swapped[f"{stem}_{other[side]}" if side in other else name] = at
-    refuse(MeasureError, "swapped.*Exchange every _left with its _right", who.scan, swapped)
-
-
-def test_swapped_sides_of_a_real_head_are_found():
-    mesh, marks = fsaverage()
-    swapped = {
-        "tragion_left": marks["tragion_right"],
-        "tragion_right": marks["tragion_left"],
-        "sellion": marks["sellion"],
-    }
-    refuse(MeasureError, "swapped", mesh, swapped)
-
-
-def test_one_swapped_pair_is_named():
-    who = person(2)
-    marks = who.some(FRANKFORT)
-    marks["orbitale_left"], marks["orbitale_right"] = (
-        marks["orbitale_right"],
-        marks["orbitale_left"],
-    )
-    refuse(
-        MeasureError, "orbitale_left lies to the right of orbitale_right", who.scan, marks
-    )
-
-
-@pytest.mark.parametrize(
-    ("factor", "words"),
-    [
-        (0.1, "centimetres.*by 10"),
-        (0.001, "metres.*by 1000"),
-        (1 / 25.4, "inches.*by 25.4"),
-    ],
-)
-def test_wrong_unit_is_named_with_its_factor(factor, words):
-    who = person(2)
-    marks = {k: v * factor for k, v in who.some(THREE).items()}
-    refuse(MeasureError, words, who.scan.scaled(factor), marks)
-
-
-def test_scan_in_another_unit_than_its_landmarks_is_found():
-    who = person(2)
-    refuse(MeshError, r"longest side.*in cm", who.scan.scaled(0.1), who.some(THREE))
-
-
-def test_landmark_off_the_surface_is_named_with_its_distance():
-    who = person(2)
-    marks = who.some(THREE)
-    inward = who.pose.to_scan(np.zeros((1, 3)))[0] - marks["sellion"]
-    marks["sellion"] = marks["sellion"] + 30.0 * inward / np.linalg.norm(inward)
-    refuse(
-        MeasureError, r"sellion must lie within 10 mm.*it lies (2\d|30) mm", who.scan, marks
-    )
-
-
-def test_landmarks_of_another_scan_are_refused():
-    who = person(2)
-    marks = {k: v + 2000.0 for k, v in who.some(THREE).items()}
-    refuse(MeasureError, "Nothing of the scan lies within", who.scan, marks)
-
-
-@pytest.mark.slow
-def test_chin_given_as_sellion_is_refused_by_name():
-    who = person(2)
-    marks = {**who.some(THREE), "sellion": who.landmarks["menton"]}
-    refuse(MeasureError, "sellion|orbitale|tragion|swapped", who.scan, marks)
-
-
-@pytest.mark.slow
-def test_half_a_head_is_too_little():
-    who = person(2)
-    local = who.pose.to_head(who.scan.centroids)
-    by_ear = np.hypot(local[:, 1], local[:, 2]) < 25.0
-    bridge = (local[:, 1] > 0) & (np.abs(local[:, 2]) < 15.0)
-    front = who.scan.submesh((local[:, 1] > 40.0) | by_ear | bridge)
-    refuse(MeshError, r"shows \d+% of scalp and face", front, who.some(THREE))
-
-
-@pytest.mark.parametrize(
-    ("change", "words"),
-    [
-        ({"selion": [0, 0, 0]}, "Did you mean 'sellion'"),
-        ({"menton": [0, 0]}, "menton must be three finite numbers"),
-        ({"menton": [0, 0, np.nan]}, "menton must be three finite numbers"),
-    ],
-)
-def test_landmarks_are_checked_by_name_and_number(change, words):
-    who = person(2)
-    refuse(MeasureError, words, who.scan, {**who.some(THREE), **change})
-
-
-@pytest.mark.parametrize(
-    ("left", "words"),
-    [
-        (THREE[:2], "sellion, or both orbitale_left and orbitale_right"),
-        (("tragion_left", "sellion"), "tragion_right"),
-        ((*THREE[:2], "orbitale_left"), "sellion, or both"),
-    ],
-)
-def test_missing_landmarks_are_named(left, words):
-    who = person(2)
-    refuse(MeasureError, words, who.scan, who.some(left))
 
 
 @pytest.mark.slow
