@@ -1,5 +1,7 @@
 """The smallest cut: against ellipses on plates, and by looking through what was cut."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from plates import (
@@ -16,11 +18,15 @@ from sight_figures import FIGURES
 from fitkit.errors import BriefError
 from fitkit.fit._directions import direction_grid
 from fitkit.fit._shell import Shell, eye_of
-from fitkit.fit.cut import smallest_cut
+from fitkit.fit.cut import smallest_cut, with_cut
 from fitkit.fit.placement import Placement
 from fitkit.fit.pupil import eye_pupil
 from fitkit.fit.wanted import wanted_ellipse, wanted_en166, wanted_limits
 from fitkit.geometry.mesh import join
+from fitkit.piece.buildup import finish
+from fitkit.piece.design import read_design
+from fitkit.wearer.build import wearer_from_record
+from fitkit.wearer.record_files import read_record
 from fitkit.wearer.zones import ZONES
 
 PAIR = faceless()
@@ -322,3 +328,45 @@ def test_part_that_is_no_solid_and_in_the_way_is_refused():
         BriefError, match="'shell' stands in the wanted field but cannot be cut"
     ):
         smallest_cut(PAIR, piece, Placement(), wanted=ELLIPSES)
+
+
+# -- a piece as a maker has it ----------------------------------------------------------
+
+
+def seen_everywhere(wearer, piece, placement, cut):
+    """Whether all of every given field is seen through the piece made anew."""
+    remade = with_cut(piece, cut, placement)
+    return all(
+        unseen(remade, placement, eye.given, wearer=wearer) == 0
+        for eye in cut.eyes.values()
+    )
+
+
+def test_skin_with_layers_is_cut_and_made_anew_as_a_solid(tight):
+    wanted = [
+        wanted_limits(side=side, up_deg=25, down_deg=45, nasal_deg=15, temporal_deg=70)
+        for side in ("left", "right")
+    ]
+    cut = smallest_cut(
+        tight.wearer, tight.piece, tight.placement, wanted=wanted, settle=True
+    )
+    assert cut.is_solid
+    assert cut.volume_mm3 > 1000
+    assert seen_everywhere(tight.wearer, tight.piece, tight.placement, cut)
+    assert with_cut(tight.piece, cut, tight.placement).design.surface == "solid"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["beetle.glb", "otter.3mf", "heron.stl"])
+def test_sample_pieces_are_cut_and_show_every_given_direction(name):
+    samples = Path(__file__).parents[2] / "sample_heads"
+    wearer = wearer_from_record(read_record(samples / "wearers" / "tamsin.json"))
+    piece = finish(read_design(samples / "pieces" / name))
+    pose = Placement(size=1.04, shift_mm=(0, 2, 1), pitch_deg=3)
+    wanted = [
+        wanted_limits(side=side, up_deg=15, down_deg=30, nasal_deg=10, temporal_deg=50)
+        for side in ("left", "right")
+    ]
+    cut = smallest_cut(wearer, piece, pose, wanted=wanted, settle=True)
+    assert cut.is_solid
+    assert seen_everywhere(wearer, piece, pose, cut)
