@@ -39,14 +39,19 @@ def run_notebook(request, clean_copy):
         notebook, timeout=HUNG_S, resources={"metadata": {"path": str(clean_copy)}}
     )
     client.execute()
-    return notebook
+    return request.param.stem, notebook
+
+
+#: What the first code cell says, where more is known than that it says something.
+ANSWERS = {"01_first_fit": r"It (fits|does not fit): Tamsin, otter\."}
 
 
 def test_a_notebook_runs_from_clean_and_says_its_answer_first(run_notebook):
-    ran = [cell for cell in run_notebook.cells if cell.cell_type == "code"]
+    name, notebook = run_notebook
+    ran = [cell for cell in notebook.cells if cell.cell_type == "code"]
     assert [cell.execution_count for cell in ran] == list(range(1, len(ran) + 1))
-    said = "".join(output.text for output in ran[0].outputs)
-    assert re.match(r"It (fits|does not fit): Tamsin, otter\.|fitkit .* is installed", said)
+    said = "".join(output.get("text", "") for output in ran[0].outputs)
+    assert re.match(ANSWERS.get(name, r"\s*\w"), said)
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
