@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.spatial import cKDTree
+from scipy.spatial import ConvexHull, cKDTree
 
 from fitkit.errors import BriefError, DesignError
 from fitkit.fit._press import PassingHead, Soft, passing_head
@@ -43,15 +43,17 @@ class Panel:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Entry:
-    """One head before one seated wall."""
+    """One head before one seated wall, in axes about the middle of the neck opening."""
 
-    #: Finished wall in the head frame, seated.
+    #: Finished wall, seated.
     wall: Surface
     head: PassingHead
     #: The neck opening.
     door: Door
-    #: Rim of the neck opening in the head frame, (k, 3). [mm]
+    #: Rim of the neck opening, (k, 3). [mm]
     rim: FloatArray
+    #: Middle of the neck opening in the head frame, (3,). [mm]
+    middle: FloatArray
 
 
 def make_entry(
@@ -85,18 +87,25 @@ def make_entry(
             "Check the notes' up axis, or name the back panel that opens."
         )
         raise DesignError(msg)
+    middle = placement.to_head(opening.plane_point)
     head = passing_head(wearer, soft, glasses=glasses)
     mesh, layer = _wall(piece, placement, opening, jaw_clear=jaw_clear, panel=panel)
+    mesh, worn, pressed = (
+        one.with_vertices(one.vertices - middle) for one in (mesh, head.worn, head.pressed)
+    )
     return Entry(
         wall=Surface(mesh, ahead_mm=layer, behind_mm=layer),
-        head=head,
-        door=Door(
-            point=placement.to_head(opening.plane_point),
-            outward=outward,
-            head=head.pressed.vertices,
-        ),
-        rim=rim,
+        head=PassingHead(worn=worn, pressed=pressed, zone=head.zone),
+        door=Door(point=np.zeros(3), outward=outward, head=_corners(pressed)),
+        rim=rim - middle,
+        middle=middle,
     )
+
+
+def _corners(head: Mesh) -> FloatArray:
+    """Corners of the convex hull: the head is past a plane when they are. [mm]."""
+    corners: FloatArray = head.vertices[ConvexHull(head.vertices).vertices]
+    return corners
 
 
 def neck_of(piece: Piece) -> Opening:

@@ -8,10 +8,10 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_fill_holes, distance_transform_edt
+from scipy.ndimage import binary_dilation, binary_fill_holes, distance_transform_edt
 from scipy.optimize import linprog
 
-from fitkit.fit._reach import Gaps, Surface, least_gaps
+from fitkit.fit._reach import Gaps, Surface, halved, least_gaps
 from fitkit.fit.placement import FloatArray, rotation_matrix
 from fitkit.geometry.distance import SurfaceTree
 from fitkit.geometry.mesh import Mesh
@@ -67,9 +67,10 @@ class Passage:
     Parameters
     ----------
     wall : Surface
-        In the head frame, seated; its layers grow towards the head.
+        Seated, in axes of the head frame about the middle of the neck opening, which
+        moves turn about; its layers grow towards the head.
     head : Mesh
-        Closed.
+        Closed, in the same axes.
     free : tuple of int
         Which of the six moves may be made besides up.
     """
@@ -77,7 +78,7 @@ class Passage:
     def __init__(self, wall: Surface, head: Mesh, *, free: tuple[int, ...]) -> None:
         self.wall, self.head, self.free = wall, head, free
         self.tree = SurfaceTree(head)
-        self.field = _SignedField(head)
+        self.field = _SignedField(head, self.tree)
         marks, piece = wall.marks
         thin = _one_per_cube(marks)
         self.marks = marks[thin]
@@ -149,11 +150,11 @@ class Passage:
         move, near
             The better move, and what is tight there.
         """
-        free = np.array([k for k in self.free if not (hold_up and k == 2)])
+        free = np.array([k for k in self.free if not (hold_up and k == 2)], dtype=np.int64)
         unit = np.where(free < 3, 1.0, 1.0 / DEGREE_MM)
         start, near, step = move.copy(), self.near(move), reach / 2
         for _ in range(rounds):
-            if near.least_mm >= ENOUGH_MM or step < 0.02:
+            if near.least_mm >= ENOUGH_MM or step < 0.02 or not len(free):
                 break
             moved = move.copy()
             shift = _best_step(near, move, free, unit, start, reach, step)
@@ -169,7 +170,7 @@ class Passage:
         """
         Measure moves (n, 6) over all pairs of triangles; 0 apart where they meet.
 
-        The wall is the one that moves; the points are in the head frame.
+        The wall is the one that moves; the points are where they then are.
         """
         matrices = matrices_of(moves)
         back: FloatArray = np.linalg.inv(matrices).astype(np.float64)
@@ -236,7 +237,7 @@ def _turning(move: FloatArray) -> FloatArray:
 
 
 def matrix_of(move: FloatArray) -> FloatArray:
-    """Rigid map of a move about the head's origin: turned, then shifted, (4, 4)."""
+    """Rigid map of a move: turned about the origin, then shifted, (4, 4)."""
     matrix = np.eye(4)
     matrix[:3, :3] = rotation_matrix(*move[3:])
     matrix[:3, 3] = move[:3]
@@ -276,17 +277,19 @@ def _one_per_cube(points: FloatArray) -> Ints:
 class _SignedField:
     """Distances to a closed head on a grid, negative inside; roughly right."""
 
-    def __init__(self, head: Mesh) -> None:
+    def __init__(self, head: Mesh, tree: SurfaceTree) -> None:
         self.low = head.bounds_mm[0] - FIELD_MARGIN_MM
         spans = head.size_mm + 2 * FIELD_MARGIN_MM
         self.shape = np.ceil(spans / FIELD_STEP_MM).astype(np.int64)
         skin = np.zeros(self.shape, dtype=bool)
-        marks = Surface(head).marks[0]
-        skin[tuple(self._cell(marks).T)] = True
-        whole = binary_fill_holes(skin)
-        outside = distance_transform_edt(~whole)
-        inside = distance_transform_edt(whole & ~skin)
-        field = (outside - inside) * FIELD_STEP_MM
+        fine = halved(head.triangles, FIELD_STEP_MM / 2)[0]
+        skin[tuple(self._cell(fine.reshape(-1, 3)).T)] = True
+        band = binary_dilation(skin, iterations=2)
+        inside = binary_fill_holes(band) & ~band
+        rows = np.argwhere(band)
+        near = self.low + (rows + 0.5) * FIELD_STEP_MM
+        inside[tuple(rows.T)] = tree.winding(near) > 0.5
+        field = distance_transform_edt(~skin) * np.where(inside, -1, 1) * FIELD_STEP_MM
         self._field = field.astype(np.float32).ravel()
 
     def _cell(self, points: FloatArray) -> Ints:

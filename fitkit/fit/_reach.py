@@ -67,7 +67,7 @@ class Surface:
         self, mesh: Mesh, *, ahead_mm: float | Floats = 0.0, behind_mm: float | Floats = 0.0
     ) -> None:
         self.mesh = mesh
-        self.triangles, self.face = _halved(mesh.triangles)
+        self.triangles, self.face = halved(mesh.triangles, PIECE_RADIUS_MM)
         self.centre, self.radius = _balls(self.triangles)
         count = len(mesh.faces)
         self.ahead = np.broadcast_to(np.asarray(ahead_mm, float), (count,))[self.face]
@@ -351,13 +351,13 @@ def _normals(triangles: Floats) -> Floats:
     return normal
 
 
-def _halved(triangles: Floats) -> tuple[Floats, Ints]:
-    """Cut triangles across their longest edge until each fits into a small ball."""
+def halved(triangles: Floats, radius_mm: float) -> tuple[Floats, Ints]:
+    """Cut triangles across their longest edge until each fits into a ball."""
     done: list[Floats] = []
     whose: list[Ints] = []
     face = np.arange(len(triangles))
     while len(triangles):
-        large = _balls(triangles)[1] > PIECE_RADIUS_MM
+        large = _balls(triangles)[1] > radius_mm
         done.append(triangles[~large])
         whose.append(face[~large])
         triangles, face = triangles[large], face[large]

@@ -20,9 +20,9 @@ LATTICE_REACH = (72.0, 56.0)
 #: Above this room a node of the lattice is as good as any. [mm]
 ROOMY_MM = 3.0
 #: A node with less rough room than this is not entered. [mm]
-HOPELESS_MM = -25.0
+HOPELESS_MM = -70.0
 #: Cubes of this size keep one mark each for the lattice. [mm]
-_COARSE_MM = 7.0
+_COARSE_MM = 9.0
 #: Poses of a finished way are no farther apart than this. [mm]
 STRIDE_MM = 6.0
 #: Rounds in which points that the exact check finds too near are heeded.
@@ -71,21 +71,33 @@ def find_route(passage: Passage, door: Door, *, exact: bool = True) -> Route:
     where there is most room. If that sticks, the widest way over a lattice of height,
     depth and pitch is taken as a guide, and each of its poses moved to where there is
     most room. Every pose of what is returned as found was measured over all pairs of
-    triangles, unless `exact` is False: then at the wall's marks alone, which is quicker.
+    triangles, unless `exact` is False: then at the wall's marks alone, and a way that
+    sticks is given up at once, which is quicker.
     """
-    straight = _straight(passage, door)
+    straight = straight_way(passage, door)
     if straight is not None:
         done = _finished(passage, straight, exact=exact)
         if done.found:
             return done
-    guide = widest(passage, door)
-    moves = [guide[0]]
+    return along(passage, widest(passage, door), exact=exact)
+
+
+def along(passage: Passage, guide: FloatArray, *, exact: bool) -> Route:
+    """Follow a guide (n, 6), each pose moved to where there is most room."""
+    moves, rooms = [guide[0]], [passage.near(guide[0]).least_mm]
     for node in guide[1:]:
-        moves.append(passage.gained(node, reach=8.0, rounds=8)[0])
+        move, near = passage.gained(node, reach=8.0, rounds=8)
+        moves.append(move)
+        rooms.append(near.least_mm)
+        if rooms[-1] < -TOUCH_MM and not exact:
+            break
+    if min(rooms) < -TOUCH_MM:
+        return _reached(passage, np.array(moves), np.array(rooms), found=False)
     return _finished(passage, np.array(moves), exact=exact)
 
 
-def _straight(passage: Passage, door: Door) -> FloatArray | None:
+def straight_way(passage: Passage, door: Door) -> FloatArray | None:
+    """Lift step by step, moved to where there is room; None if that sticks."""
     move = np.zeros(6)
     moves = [move]
     for _ in range(200):
@@ -107,6 +119,8 @@ def _finished(passage: Passage, moves: FloatArray, *, exact: bool) -> Route:
         if k:  # the seat stays
             dense[k], near = passage.gained(dense[k], reach=STRIDE_MM, rounds=10)
             rooms[k] = near.least_mm
+            if rooms[k] < -TOUCH_MM:
+                break
     if min(rooms) < -TOUCH_MM:
         return _reached(passage, dense, np.array(rooms), found=False)
     if not exact:
@@ -205,14 +219,17 @@ class _Lattice:
         while not door.is_passed(np.array([0, 0, lift, 0, 0, 0])) and lift < 700:
             lift += LATTICE_STEP[0]
         front, pitch = (
-            int(reach // step)
-            for reach, step in zip(LATTICE_REACH, LATTICE_STEP[1:], strict=True)
+            int(reach // step) if kind in passage.free else 0
+            for reach, step, kind in zip(
+                LATTICE_REACH, LATTICE_STEP[1:], (1, 3), strict=True
+            )
         )
         self.seat = (0, front, pitch)
         self.shape = (int(lift / LATTICE_STEP[0]) + 12, 2 * front + 1, 2 * pitch + 1)
         cell = np.floor(passage.marks / _COARSE_MM).astype(np.int64)
         keep = np.unique(cell, axis=0, return_index=True)[1]
         self._marks, self._layer = passage.marks[keep], passage.layer[keep]
+        self._turned: dict[int, FloatArray] = {}
         self._rooms: dict[tuple[int, int, int], float] = {self.seat: ROOMY_MM}
 
     def move(self, node: tuple[int, int, int]) -> FloatArray:
@@ -223,7 +240,10 @@ class _Lattice:
 
     def room(self, node: tuple[int, int, int]) -> float:
         if node not in self._rooms:
-            at = carry(matrix_of(self.move(node)), self._marks)
+            if node[2] not in self._turned:
+                turn = matrix_of(self.move((0, self.seat[1], node[2])))
+                self._turned[node[2]] = carry(turn, self._marks)
+            at = self._turned[node[2]] + self.move(node)[:3]
             room = float((self._passage.field.at(at) - self._layer).min())
             self._rooms[node] = min(room, ROOMY_MM)
         return self._rooms[node]

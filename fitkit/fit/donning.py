@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from fitkit.errors import BriefError
 from fitkit.fit._checks import in_range
 from fitkit.fit._entry import Entry, Panel, make_entry
-from fitkit.fit._passage import Passage
+from fitkit.fit._passage import Passage, matrices_of
 from fitkit.fit._press import Soft, zone_words
 from fitkit.fit._route import Route, find_route
 from fitkit.fit.donning_ways import DonningWay, TightPlace, find_ways, tight_place
@@ -78,9 +78,11 @@ class DonningBrief:
 class DonningPath:
     """Poses of the piece, from above the head down to its seat."""
 
-    #: Moves from the seat, (n, 6): right, front, up [mm], pitch, yaw, roll [deg], about
-    #: the midpoint of the tragia; the last row is the seat. No rows if there is none.
+    #: Moves from the seat, (n, 6): right, front, up [mm], pitch, yaw, roll [deg]; the
+    #: last row is the seat. No rows if there is none.
     moves: FloatArray
+    #: What the turns are about: the middle of the seated neck opening, head frame. [mm]
+    pivot_mm: FloatArray
     #: Least gap at each pose to the head pressed as far as it gives way, exact over all
     #: triangles, layers taken off, (n,). [mm]
     gap_mm: FloatArray
@@ -92,6 +94,15 @@ class DonningPath:
     def least_mm(self) -> float:
         """Least gap along the way, nan if there is none, in mm."""
         return float(self.gap_mm.min()) if len(self.gap_mm) else float("nan")
+
+    @property
+    def matrices(self) -> FloatArray:
+        """Rigid maps of the seated piece to each pose, head frame, (n, 4, 4)."""
+        if not len(self.moves):
+            return np.zeros((0, 4, 4))
+        about = matrices_of(self.moves)
+        about[:, :3, 3] += self.pivot_mm - about[:, :3, :3] @ self.pivot_mm
+        return about
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -216,7 +227,7 @@ def _seat_must_fit(passage: Passage, entry: Entry) -> None:
         return
     row = int(near.room_mm.argmin())
     zone = zone_words(int(entry.head.zone[near.face[row]]))
-    right, front, up = np.round(near.head[row]) + 0.0
+    right, front, up = np.round(near.head[row] + entry.middle) + 0.0
     msg = (
         f"The seat itself is in clash: the finished wall is {-near.least_mm:.1f} mm inside "
         f"the pressed head at the {zone}, near ({right:g}, {front:g}, {up:g}) mm. Find a "
@@ -228,7 +239,10 @@ def _seat_must_fit(passage: Passage, entry: Entry) -> None:
 def _path(route: Route, entry: Entry) -> DonningPath:
     if not route.found:
         return DonningPath(
-            moves=np.zeros((0, 6)), gap_mm=np.zeros(0), zone_ease_mm=MappingProxyType({})
+            moves=np.zeros((0, 6)),
+            pivot_mm=entry.middle,
+            gap_mm=np.zeros(0),
+            zone_ease_mm=MappingProxyType({}),
         )
     moves, gap = route.moves[::-1].copy(), route.gap_mm[::-1].copy()
     worn = Passage(entry.wall, entry.head.worn, free=(2,))
@@ -243,7 +257,12 @@ def _path(route: Route, entry: Entry) -> DonningPath:
             name = ZONES[int(zone)]
             least[name] = min(least.get(name, np.inf), room)
     ordered = {name: least[name] for name in ZONES if name in least}
-    return DonningPath(moves=moves, gap_mm=gap, zone_ease_mm=MappingProxyType(ordered))
+    return DonningPath(
+        moves=moves,
+        pivot_mm=entry.middle,
+        gap_mm=gap,
+        zone_ease_mm=MappingProxyType(ordered),
+    )
 
 
 def _out_words(route: Route, brief: DonningBrief) -> tuple[str, ...]:
@@ -269,7 +288,7 @@ def _cautions(route: Route, brief: DonningBrief, piece: Piece) -> tuple[str, ...
     if route.found and float(route.gap_mm.min()) < 1.0:
         said.append(
             f"Only {float(route.gap_mm.min()):.1f} mm are left at the tightest, with the "
-            "head pressed: a change of hair or a warm day may stop it. Ask for 1 mm or more."
+            "head pressed: other hair or a warm day may stop it. Ask for 1 mm or more."
         )
     if brief.fastenings > 3:
         said.append(

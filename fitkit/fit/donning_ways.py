@@ -11,7 +11,7 @@ from scipy.spatial import cKDTree
 from fitkit.fit._entry import Entry, Panel, make_entry
 from fitkit.fit._passage import Passage, matrix_of
 from fitkit.fit._press import zone_words
-from fitkit.fit._route import Route, find_route
+from fitkit.fit._route import Route, along, find_route, straight_way
 from fitkit.fit.placement import FloatArray, Placement
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 #: A tight place this near to the neck opening's rim is cured at the rim. [mm]
 AT_RIM_MM = 25.0
 #: The largest head is found to this share.
-SCALE_STEP = 0.01
+SCALE_STEP = 0.015
 #: The smallest head that is tried, as a factor on this one.
 LEAST_SCALE = 0.6
 #: Room asked of a change, beyond touching. [mm]
@@ -77,7 +77,7 @@ def tight_place(route: Route, entry: Entry) -> TightPlace:
     seated = _seated(near.at[row], move)
     rim = cKDTree(entry.rim).query(seated)[0] < AT_RIM_MM
     room = float(near.room_mm[row])
-    right, front, up = np.round(near.head[row]) + 0.0
+    right, front, up = np.round(near.head[row] + entry.middle) + 0.0
     where = "the rim of the neck opening" if rim else "the inner wall"
     how = f"{room:.1f} mm are left" if room >= 0 else f"{-room:.1f} mm are missing"
     words = (
@@ -87,8 +87,8 @@ def tight_place(route: Route, entry: Entry) -> TightPlace:
     )
     return TightPlace(
         zone=zone,
-        head_mm=near.head[row],
-        wall_mm=seated,
+        head_mm=near.head[row] + entry.middle,
+        wall_mm=seated + entry.middle,
         room_mm=room,
         at_rim=bool(rim),
         lifted_mm=float(move[2]),
@@ -127,7 +127,7 @@ def _widen(place: TightPlace, scale: float) -> DonningWay:
     if place.at_rim:
         words = (
             f"Widen the neck opening {side} by about {missing:.0f} mm, where it passes "
-            f"the {zone}: {-place.room_mm:.1f} mm are missing, and {SPARE_MM:g} mm to spare."
+            f"the {zone}: {-place.room_mm:.1f} mm are missing, and {SPARE_MM:g} mm spare."
         )
     else:
         words = (
@@ -217,29 +217,35 @@ def _passes(
 
 
 def _largest_scale(entry: Entry, passage: Passage, route: Route) -> float:
-    """Halve between a head that passes and one that does not."""
+    """Halve between a head that passes along the stopped way and one that does not."""
     place = tight_place(route, entry)
     radius = max(40.0, float(np.hypot(place.head_mm[0], place.head_mm[1] - 5.0)))
     high, low = 1.0, max(LEAST_SCALE, 1.0 - 1.3 * max(0.5, -place.room_mm) / radius)
-    while not _passes_scaled(entry, passage, low):
+    while not _passes_scaled(entry, passage, route.moves, low):
         if low <= LEAST_SCALE:
             return LEAST_SCALE
         high, low = low, max(LEAST_SCALE, low - (1.0 - low))
     while high - low > SCALE_STEP:
         middle = (low + high) / 2
-        if _passes_scaled(entry, passage, middle):
+        if _passes_scaled(entry, passage, route.moves, middle):
             low = middle
         else:
             high = middle
     return low
 
 
-def _passes_scaled(entry: Entry, passage: Passage, scale: float) -> bool:
-    """Whether the head would pass if it were smaller: the wall is made larger instead."""
-    about = entry.head.pressed.bounds_mm.mean(axis=0)
-    point = about + (entry.door.point - about) / scale
-    door = replace(entry.door, point=point)
-    return find_route(passage.enlarged(1 / scale, about), door, exact=False).found
+def _passes_scaled(entry: Entry, passage: Passage, moves: FloatArray, scale: float) -> bool:
+    """Whether a smaller head would pass along the way: the wall is made larger instead."""
+    about, factor = entry.head.pressed.bounds_mm.mean(axis=0), 1 / scale
+    enlarged = passage.enlarged(factor, about)
+    door = replace(entry.door, point=about + factor * (entry.door.point - about))
+    if straight_way(enlarged, door) is not None:
+        return True
+    larger = moves.copy()
+    for row in larger:
+        turned = matrix_of(row)[:3, :3] @ about
+        row[:3] = factor * row[:3] + (1 - factor) * (about - turned)
+    return along(enlarged, larger, exact=False).found
 
 
 def _free(brief: DonningBrief) -> tuple[int, ...]:

@@ -7,7 +7,7 @@ from passages import PLATE_UP, ellipsoid, plate, way_off
 from fitkit.fit._passage import Passage, matrix_of, slopes
 from fitkit.fit._reach import Surface
 
-BALL = ellipsoid(80, 80, 80)
+BALL = ellipsoid(40, 40, 40)
 
 
 def every_pose_is_clear(head, wall, route, *, at_most=np.inf) -> bool:
@@ -24,53 +24,50 @@ def every_pose_is_clear(head, wall, route, *, at_most=np.inf) -> bool:
 
 
 def test_ball_passes_a_ring_that_is_larger_and_every_pose_is_clear():
-    wall = plate(83, 83)
-    _, route = way_off(BALL, wall)
+    wall = plate(41.5, 41.5)
+    head, wall, route = way_off(BALL, wall)
     assert route.found
-    # the hole's sides cut the circle: its inner radius is 83 cos(180/64 deg)
-    assert route.gap_mm.min() == pytest.approx(83 * np.cos(np.pi / 64) - 80, abs=0.5)
-    assert every_pose_is_clear(BALL, wall, route)
+    # the hole's sides cut the circle: its inner radius is 41.5 cos(180/64 deg)
+    assert route.gap_mm.min() == pytest.approx(41.5 * np.cos(np.pi / 64) - 40, abs=0.25)
+    assert every_pose_is_clear(head, wall, route)
     assert np.array_equal(route.moves[0], np.zeros(6))
 
 
 def test_ball_does_not_pass_a_ring_that_is_smaller():
-    _, route = way_off(BALL, plate(78, 78))
+    route = way_off(BALL, plate(39, 39))[2]
     assert not route.found
     # the first way tried lifts the plate straight to the ball's widest part
-    assert route.gap_mm.min() < -0.5
-    assert abs(route.tight[2] + PLATE_UP) < 90
+    assert route.gap_mm.min() < -0.2
+    assert abs(route.tight[2] + PLATE_UP) < 50
 
 
 def test_ellipsoid_that_needs_tilt_passes_tilted_and_not_upright():
-    # 100 long from front to back, 75 high: upright it wants 100 of the hole's 93; tilted
-    # by p it wants sqrt(100^2 cos^2 p + 75^2 sin^2 p), which is 93 at 34 deg.
-    head, wall = ellipsoid(66, 100, 72), plate(72, 93)
-    upright = way_off(head, wall, free=(2,))[1]
-    assert not upright.found
-    tilted = way_off(head, wall)[1]
+    # 50 from the middle to the front, 36 up: upright it wants 50 of the hole's 46.5;
+    # tilted by p it wants sqrt(50^2 cos^2 p + 36^2 sin^2 p), which is 46.5 at 32 deg.
+    head, wall = ellipsoid(33, 50, 36), plate(37, 46.5)
+    assert not way_off(head, wall, free=(2,))[2].found
+    head, wall, tilted = way_off(head, wall)
     assert tilted.found
     assert np.abs(tilted.moves[:, 3]).max() > 15
     assert every_pose_is_clear(head, wall, tilted)
 
 
 def test_ellipsoid_too_large_for_any_tilt_is_refused():
-    assert not way_off(ellipsoid(66, 100, 99), plate(72, 93))[1].found
+    assert not way_off(ellipsoid(33, 50, 49.5), plate(37, 46.5))[2].found
 
 
 def peg_and_hole(spare_mm):
-    """Upright peg, and a short sleeve around its foot, `spare_mm` wider in all."""
+    """Upright peg in a tube with a lip at its foot, `spare_mm` wider in all."""
     peg = mesh_of(Manifold.cylinder(80, 40, 40, 24, True))
-    inner = 40 + spare_mm / 2
-    bore = Manifold.cylinder(40, inner, inner, 24, True)
-    sleeve = mesh_of(
-        (Manifold.cylinder(16, 50, 50, 24, True) - bore).translate((0, 0, -50))
-    )
-    return peg, sleeve
+    lip, tube = 40 + spare_mm / 2, Manifold.cylinder(100, 50, 50, 24)
+    tube -= Manifold.cylinder(10, lip, lip, 24)
+    tube -= Manifold.cylinder(100, 44, 44, 24).translate((0, 0, 6))
+    return peg, mesh_of(tube.translate((0, 0, -52)))
 
 
 def test_peg_with_half_a_millimetre_of_play_in_all_is_let_through():
     peg, sleeve = peg_and_hole(0.5)
-    _, route = way_off(peg, sleeve, up=-58.0, free=(0, 1, 2, 3, 5))
+    peg, sleeve, route = way_off(peg, sleeve, up=-52.0, free=(0, 1, 2, 3, 5))
     assert route.found
     assert 0 < route.gap_mm.min() <= 0.25
     assert every_pose_is_clear(peg, sleeve, route)
@@ -78,7 +75,7 @@ def test_peg_with_half_a_millimetre_of_play_in_all_is_let_through():
 
 def test_peg_half_a_millimetre_too_large_is_refused_and_the_place_is_named():
     peg, sleeve = peg_and_hole(-0.5)
-    _, route = way_off(peg, sleeve, up=-58.0, free=(0, 1, 2, 3, 5))
+    route = way_off(peg, sleeve, up=-52.0, free=(0, 1, 2, 3, 5))[2]
     assert not route.found
     near = route.near
     place = near.head[near.room_mm.argmin()]
@@ -87,21 +84,21 @@ def test_peg_half_a_millimetre_too_large_is_refused_and_the_place_is_named():
 
 
 def test_layers_of_the_wall_count():
-    wall = plate(83, 83)
-    assert way_off(BALL, wall, layer_mm=1.0)[1].found
-    assert not way_off(BALL, wall, layer_mm=5.0)[1].found
+    wall = plate(41.5, 41.5)
+    assert way_off(BALL, wall, layer_mm=0.5)[2].found
+    assert not way_off(BALL, wall, layer_mm=3.0)[2].found
 
 
 def test_same_input_gives_the_same_way():
-    head, wall = ellipsoid(66, 100, 72), plate(72, 93)
-    one, two = (way_off(head, wall)[1] for _ in range(2))
+    head, wall = ellipsoid(33, 50, 36), plate(37, 46.5)
+    one, two = (way_off(head, wall)[2] for _ in range(2))
     assert np.array_equal(one.moves, two.moves)
     assert np.array_equal(one.gap_mm, two.gap_mm)
 
 
 def test_room_at_marks_changes_as_its_slope_says():
-    passage = Passage(Surface(plate(83, 80)), BALL, free=(1, 2, 3))
-    move = np.array([1.0, -2.0, 118.0, 6.0, 2.0, -3.0])
+    passage = Passage(Surface(plate(41.5, 40)), BALL, free=(1, 2, 3))
+    move = np.array([1.0, -2.0, 59.0, 6.0, 2.0, -3.0])
     near = passage.near(move)
     slope = slopes(near, move)
     step = np.array([0.03, 0.02, -0.04, 0.02, -0.01, 0.03])
