@@ -35,6 +35,9 @@ class Gaps:
     away: FloatArray
     #: Nearest point of the wall, on the piece as drawn, (n, 3). [mm]
     wall: FloatArray
+    #: Radius about each point, on the scale of the tree, that holds no wall; minus
+    #: infinity for a point that is not in the room or is nearest to a rim, (n,).
+    room: FloatArray
 
 
 class Cavity:
@@ -85,6 +88,15 @@ class Cavity:
         stretch = size / self._ratio
         return float(stretch.max() / stretch.min() - 1.0)
 
+    def asked(self, points: FloatArray, placement: Placement) -> tuple[FloatArray, float]:
+        """
+        Carry head points, (n, 3), to the scale of the tree.
+
+        Also give the least number of true mm that a unit there stands for.
+        """
+        stretch = placement.size / self._ratio
+        return placement.to_sized(points) / stretch, float(stretch.min())
+
     def gaps(self, points: FloatArray, placement: Placement) -> Gaps:
         """Measure from head points, shape (n, 3), to the wall at a placement."""
         stretch = placement.size / self._ratio
@@ -94,10 +106,12 @@ class Cavity:
         beyond = ~near.on_boundary & self._outer_side(asked, offset, near)
         slope = self._directions(offset, near, beyond) / stretch
         steep = np.linalg.norm(slope, axis=1)
+        roomy = ~beyond & ~near.on_boundary
         return Gaps(
             signed_mm=np.where(beyond, -1.0, 1.0) * near.distance_mm / steep,
             away=(slope / steep[:, None]) @ placement.rotation.T,
             wall=near.point / self._ratio,
+            room=np.where(roomy, near.distance_mm, -np.inf),
         )
 
     def _directions(

@@ -138,7 +138,7 @@ class Demands:
         self.hinge = None if ease_only else hinge_middle(piece)
         bound = [int(k) for k in np.nonzero(np.isfinite(self.most_mm))[0]]
         evened = [ZONES.index(zone) for pair in EVEN_PAIRS for zone in pair]
-        self._medians = Medians(wearer, sorted({*bound, *evened}))
+        self._medians = Medians(wearer.zone, sorted({*bound, *evened}))
         #: By how much foretold medians are kept below what is allowed. [mm]
         self.back_off_mm = 0.0
 
@@ -146,34 +146,55 @@ class Demands:
 
     def view(self, x: FloatArray, vertex: IntArray) -> View:
         """Measure ease and slopes at head vertices, shape (m,)."""
+        return self.look(x, vertex)[0]
+
+    def look(self, x: FloatArray, vertex: IntArray) -> tuple[View, FloatArray]:
+        """Measure at head vertices, and tell how much room each has: see ``Gaps``."""
         placement = self.moves.placement(x)
         gaps = self.cavity.gaps(self.wearer.head.vertices[vertex], placement)
-        ease = gaps.signed_mm - self.piece.lining_mm - self.wearer.hair_mm[vertex]
         moved = self.moves.slopes(placement, gaps.wall)
         slope = -np.einsum("mi,mik->mk", gaps.away, moved)
-        return View(x=x, placement=placement, vertex=vertex, ease_mm=ease, slope=slope)
+        ease = gaps.signed_mm - self.taken_mm(vertex)
+        return self.seen(x, vertex, ease, slope), gaps.room
 
-    def learn(self, x: FloatArray) -> Learned:
+    def taken_mm(self, vertex: IntArray) -> FloatArray:
+        """What lining and hair take of the gap at head vertices, shape (m,), in mm."""
+        taken: FloatArray = self.piece.lining_mm + self.wearer.hair_mm[vertex]
+        return taken
+
+    def seen(
+        self, x: FloatArray, vertex: IntArray, ease_mm: FloatArray, slope: FloatArray
+    ) -> View:
+        """Put what was measured at x into a view."""
+        placement = self.moves.placement(x)
+        return View(x=x, placement=placement, vertex=vertex, ease_mm=ease_mm, slope=slope)
+
+    def learn(self, x: FloatArray, *, afresh: bool = False) -> Learned:
         """Take exact distances at the proportions of x, and exact medians of zones."""
         size = self.moves.placement(x).size
         mismatch = TYPICAL_RADIUS_MM * self.cavity.mismatch(size)
         self.cavity = self.cavity.stretched(size)
-        full = self.view(x, self.everyone)
-        off = self._medians.learn(x, full.vertex, full.ease_mm)
+        full, off = self._learn_medians(x, self.everyone, afresh=afresh)
         bound = [off[k] for k in off if np.isfinite(self.most_mm[k])]
         rows = self.rows(full, x, back_off_mm=0.0)
         return Learned(
             rows=rows, mismatch_mm=mismatch, median_off_mm=max(bound, default=0.0)
         )
 
-    def in_view(self, vertex: IntArray) -> IntArray:
-        """Add to head vertices those that medians are foretold from; rising order."""
-        return np.union1d(vertex, self._medians.vertex)
+    def glance(self, x: FloatArray) -> None:
+        """Take medians at x from the sample alone, to foretell them from there."""
+        self._learn_medians(x, self.sample, afresh=True)
 
-    def median(self, view: View, index: int) -> tuple[float, FloatArray] | None:
-        """Median ease of a zone and its slope; None for a zone without vertices."""
-        x, vertex = view.x, view.vertex
-        return self._medians.of(index, x, vertex, view.ease_mm, view.slope)
+    def _learn_medians(
+        self, x: FloatArray, vertex: IntArray, *, afresh: bool
+    ) -> tuple[View, dict[int, float]]:
+        view = self.view(x, vertex)
+        off = self._medians.learn(x, vertex, view.ease_mm, view.slope, afresh=afresh)
+        return view, off
+
+    def median(self, x: FloatArray, index: int) -> tuple[float, FloatArray] | None:
+        """Foretell the median ease of a zone at x, and its slope."""
+        return self._medians.of(index, x)
 
     # -- demands ------------------------------------------------------------------
 
@@ -202,7 +223,7 @@ class Demands:
     def _most_rows(self, view: View, held_mm: float) -> list[Rows]:
         found = []
         for index in np.nonzero(np.isfinite(self.most_mm))[0]:
-            middle = self.median(view, int(index))
+            middle = self.median(view.x, int(index))
             if middle is not None:
                 value = np.array([self.most_mm[index] - held_mm - middle[0]])
                 family = len(ZONES) + int(index)

@@ -11,6 +11,7 @@ import numpy as np
 
 from fitkit.fit._demands import FAMILIES, Demands, Rows, View
 from fitkit.fit._program import least_square_program
+from fitkit.fit._watch import Watch
 from fitkit.fit.placement import FloatArray
 from fitkit.geometry.mesh import IntArray
 
@@ -95,7 +96,9 @@ class State:
     amounts: FloatArray
     #: By how much the worst demand is still missed, after relief. [mm]
     miss_mm: float
-    #: What the descent makes small.
+    #: What the wishes come to.
+    wish: float
+    #: What the descent makes small: wishes, relief and miss.
     merit: float
 
 
@@ -142,7 +145,8 @@ class Descent:
         self, x: FloatArray, vertex: IntArray, *, last_gain: float = LAST_GAIN
     ) -> Outcome:
         """Descend from x looking at the given head vertices, to gains that small."""
-        state, box, fresh_merit = self.state(x, vertex), FIRST_STEP, np.inf
+        watch = Watch(self._demands, vertex)
+        state, box, fresh_merit = self.state(watch.view(x)), FIRST_STEP, np.inf
         past: deque[State] = deque(maxlen=KEPT_PLANES)
         steps = 0
         while steps < MOST_STEPS:
@@ -157,7 +161,7 @@ class Descent:
                 past.clear()
                 box, fresh_merit = max(box, FRESH_STEP), state.merit
                 continue
-            tried, steps = self.state(state.x + step, vertex), steps + 1
+            tried, steps = self.state(watch.view(state.x + step)), steps + 1
             share = (state.merit - tried.merit) / promised
             box = _next_box(box, reach, share)
             if share > GAIN_SHARE:
@@ -165,24 +169,33 @@ class Descent:
             past.append(tried)
         return Outcome(state=state, family_price=price, vertex=vertex, steps=steps)
 
-    def state(self, x: FloatArray, vertex: IntArray) -> State:
-        """Measure everything at x."""
-        view = self._demands.view(x, vertex)
-        rows = self._demands.rows(view, x)
-        residual, slope = self._objective.residuals(view, x)
+    def rest(self, x: FloatArray, vertex: IntArray) -> Outcome:
+        """Measure everything at x and stay there."""
+        state = self.state(self._demands.view(x, vertex))
+        price = np.zeros(len(FAMILIES))
+        return Outcome(state=state, family_price=price, vertex=vertex, steps=0)
+
+    def state(self, view: View) -> State:
+        """Measure everything from a view."""
+        rows = self._demands.rows(view, view.x)
+        residual, slope = self._objective.residuals(view, view.x)
         amounts = self._relief.amounts(rows)
         miss = self.missed(rows, amounts)
         wish = self._weight * float(residual @ residual)
-        merit = wish + float(self._relief.price @ amounts) + MISS_PRICE * miss
         return State(
-            x=x,
+            x=view.x,
             rows=rows,
             residual=residual,
             residual_slope=slope,
             amounts=amounts,
             miss_mm=miss,
-            merit=merit,
+            wish=wish,
+            merit=wish + self.price(amounts, miss),
         )
+
+    def price(self, amounts: FloatArray, miss_mm: float) -> float:
+        """Give the price of amounts of relief and of what is still missed."""
+        return float(self._relief.price @ amounts) + MISS_PRICE * miss_mm
 
     def missed(self, rows: Rows, amounts: FloatArray) -> float:
         """Say by how much the worst demand is missed with those amounts of relief."""
@@ -240,8 +253,7 @@ class Descent:
         amounts = self._relief.amounts(ahead)
         residual = state.residual + state.residual_slope @ step
         wish = self._weight * float(residual @ residual)
-        bought = float(self._relief.price @ amounts)
-        return wish + bought + MISS_PRICE * self.missed(ahead, amounts)
+        return wish + self.price(amounts, self.missed(ahead, amounts))
 
 
 @dataclass(frozen=True, eq=False)

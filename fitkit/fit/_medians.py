@@ -1,4 +1,4 @@
-"""Median ease of a zone as a smooth function: a few vertices stand for all of them."""
+"""Median ease of a zone as a linear function of the unknowns, set right at each look."""
 
 from __future__ import annotations
 
@@ -6,97 +6,84 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitkit.fit._sample import farthest_points
 from fitkit.fit.placement import FloatArray
 from fitkit.geometry.mesh import IntArray
-from fitkit.wearer.wearer import Wearer
 
-#: Vertices that stand for a zone, spread over it.
-STAND_INS = 24
 #: Moves shorter than this tell nothing of a slope. [percent, mm, degrees]
 LEAST_MOVE = 1e-3
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class _Shift:
-    """What a median exceeds the mean of its stand-ins by, as far as it is known."""
+class _Known:
+    """One median as it was last measured."""
 
-    #: Where all vertices were last measured, shape (k,).
+    #: Where, shape (k,).
     x: FloatArray
-    #: The excess there. [mm]
-    shift_mm: float
-    #: Its slope, as far as the ways gone have told, shape (k,).
+    #: What it was. [mm]
+    value_mm: float
+    #: Mean slope of the zone there, shape (k,).
     slope: FloatArray
+    #: How the median has been seen to change beside that, shape (k,).
+    beside: FloatArray
 
     def at(self, x: FloatArray) -> float:
-        return self.shift_mm + float(self.slope @ (x - self.x))
+        return self.value_mm + float((self.slope + self.beside) @ (x - self.x))
 
-    def learned(self, x: FloatArray, shift_mm: float) -> _Shift:
+    def seen_beside(self, x: FloatArray, value_mm: float) -> FloatArray:
         move = x - self.x
         length2 = float(move @ move)
-        slope = self.slope
-        if length2 > LEAST_MOVE**2:
-            slope = slope + (shift_mm - self.at(x)) / length2 * move
-        return _Shift(x=x, shift_mm=shift_mm, slope=slope)
+        if length2 <= LEAST_MOVE**2:
+            return self.beside
+        beside: FloatArray = self.beside + (value_mm - self.at(x)) / length2 * move
+        return beside
 
 
 class Medians:
     """
-    Medians of the ease over whole zones, foretold from the mean over a few vertices.
+    Medians of the ease over whole zones, foretold from the last look at them.
 
-    The mean is smooth, and unlike the median itself it gains nothing from a piece that
-    is pushed to one side. What the median exceeds it by is measured at each look at all
-    vertices, and its slope learned from look to look (C. G. Broyden, Math. Comput. 19,
+    A median is taken to move with the mean of its zone, which is smooth and, unlike the
+    median itself, gains nothing from a piece that is pushed to one side. How it moves
+    beside the mean is learned from look to look (C. G. Broyden, Math. Comput. 19,
     577-593 (1965)), so that where the solver rests the median is exact.
+
+    Parameters
+    ----------
+    zone : ndarray of int, shape (n,)
+        Zone of each head vertex.
+    zones : list of int
+        Those whose medians are wanted.
     """
 
-    def __init__(self, wearer: Wearer, zones: list[int]) -> None:
-        self._rows: dict[int, IntArray] = {}
-        self._stand_ins: dict[int, IntArray] = {}
-        self._shift: dict[int, _Shift] = {}
-        for index in zones:
-            rows = np.nonzero(wearer.zone == index)[0]
-            if len(rows):
-                points = wearer.head.vertices[rows]
-                kept = farthest_points(points, min(STAND_INS, len(rows)))
-                self._rows[index], self._stand_ins[index] = rows, np.sort(rows[kept])
+    def __init__(self, zone: IntArray, zones: list[int]) -> None:
+        self._zone = zone
+        self._zones = [index for index in zones if (zone == index).any()]
+        self._known: dict[int, _Known] = {}
 
-    @property
-    def vertex(self) -> IntArray:
-        """Head vertices that must be in view, in rising order."""
-        none = np.zeros(0, dtype=np.int64)
-        return np.unique(np.concatenate([none, *self._stand_ins.values()]))
+    def of(self, index: int, x: FloatArray) -> tuple[float, FloatArray] | None:
+        """Foretell a zone's median at x and its slope; None if it was never measured."""
+        if index not in self._known:
+            return None
+        known = self._known[index]
+        return known.at(x), known.slope + known.beside
 
-    def of(
+    def learn(
         self,
-        index: int,
         x: FloatArray,
         vertex: IntArray,
         ease_mm: FloatArray,
         slope: FloatArray,
-    ) -> tuple[float, FloatArray] | None:
-        """Give a zone's median and slope from vertices in view; None if never learned."""
-        if index not in self._shift:
-            return None
-        seen = np.searchsorted(vertex, self._stand_ins[index])
-        shift = self._shift[index]
-        median = float(ease_mm[seen].mean()) + shift.at(x)
-        return median, slope[seen].mean(axis=0) + shift.slope
-
-    def learn(
-        self, x: FloatArray, vertex: IntArray, ease_mm: FloatArray
+        *,
+        afresh: bool,
     ) -> dict[int, float]:
-        """Take exact medians from all vertices at x; say how far off each had been, mm."""
+        """Measure medians at x from vertices in view; say how far off each was, in mm."""
         off = {}
-        for index, rows in self._rows.items():
-            exact = float(np.median(ease_mm[np.searchsorted(vertex, rows)]))
-            seen = np.searchsorted(vertex, self._stand_ins[index])
-            shift = exact - float(ease_mm[seen].mean())
-            known = self._shift.get(index)
-            if known is None:
-                off[index] = np.inf
-                known = _Shift(x=x, shift_mm=shift, slope=np.zeros(len(x)))
-            else:
-                off[index] = abs(shift - known.at(x))
-            self._shift[index] = known.learned(x, shift)
+        for index in self._zones:
+            rows = self._zone[vertex] == index
+            value = float(np.median(ease_mm[rows]))
+            known = None if afresh else self._known.get(index)
+            off[index] = np.inf if known is None else abs(value - known.at(x))
+            mean = slope[rows].mean(axis=0)
+            beside = np.zeros(len(x)) if known is None else known.seen_beside(x, value)
+            self._known[index] = _Known(x=x, value_mm=value, slope=mean, beside=beside)
         return off

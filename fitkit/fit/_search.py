@@ -9,10 +9,9 @@ import numpy as np
 from fitkit.fit._demands import Demands, Learned, Rows
 from fitkit.fit._descent import Descent, Objective, Outcome, Relief
 from fitkit.fit._sample import farthest_points
-from fitkit.fit.placement import FloatArray, Placement
-from fitkit.fit.sight import SEEN
+from fitkit.fit._starts import kicked, starting_unknowns
+from fitkit.fit.placement import FloatArray
 from fitkit.geometry.mesh import IntArray
-from fitkit.wearer.zones import ZONES
 
 #: Gains smaller than this, over the merit, end the descent from each start.
 START_GAIN = 1e-3
@@ -30,14 +29,14 @@ PULL = 0.5
 MEDIAN_MM = 0.05
 #: Medians are foretold this much larger in each round after the second. [mm]
 BACK_OFF_MM = 0.01
-#: Starts nearer than this in every unknown are one. [percent, mm, degrees]
-SAME_START = 0.5
-#: Pitches tried from the best start. [deg]
-TRIED_PITCHES = (-8.0, 8.0)
 #: A shake, and the moves it is given to: front, up and pitch. [mm, degrees]
-SHAKE, SHAKEN_MOVES = 3.0, [4, 5, 6]
-#: Room between the boxes of head and wall is shared by these zones' points.
-FACE_ZONES = ("nose",)
+SHAKE, SHAKEN_MOVES = 3.0, (4, 5, 6)
+#: Pitches tried from every start of a thorough search. [deg]
+PITCH, PITCH_KICK = 6, 10.0
+#: Descents that end nearer than this in every unknown lie in one hollow.
+SAME_HOLLOW = 1.5
+#: Hollows that are refined besides the best.
+MOST_HOLLOWS = 2
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -53,7 +52,7 @@ class Found:
     miss_mm: float
     #: Price of each family of demand at x.
     family_price: FloatArray
-    #: What the search made small, over the vertices it looked at.
+    #: What the search made small, over all head vertices.
     merit: float
     #: Head vertices that the last program looked at.
     vertex: IntArray
@@ -67,32 +66,69 @@ def search(
     *,
     weight: float = 1.0,
     start: Found | None = None,
-    shake: bool = False,
+    thorough: bool = False,
 ) -> Found:
     """
     Minimise over size and pose, exactly over every head vertex.
 
     Starts are judged on a sample of the head; then all vertices are measured, those
     that are missed or nearly so are taken in, and the best descends again, until none
-    is missed that was not looked at. Facets make shallow hollows in which a descent may
-    rest: if asked, or if a demand is missed, it is shaken out of where it came to rest.
+    is missed that was not looked at.
+
+    Turning is not convex, and facets make shallow hollows in which a descent may rest.
+    So if asked, or if a demand is missed, more pitches are tried, the best of each
+    hollow is refined, and the best of these is shaken out of where it rests.
 
     Parameters
     ----------
     start : Found, optional
-        To go on from, alone and unshaken.
+        To go on from, and from nowhere else.
     """
     descent = Descent(demands, objective, relief, weight)
     if start is not None:
-        demands.learn(start.x)
-        outcome = descent.run(start.x, demands.in_view(start.vertex))
+        outcome = descent.rest(start.x, start.vertex)
         return _refined(demands, descent, relief, outcome)
-    best = _refined(demands, descent, relief, _best_start(demands, descent))
-    if not shake and best.miss_mm <= MET_MM:
-        return best
-    outcome = _shaken(demands, descent, best)
-    shaken = _refined(demands, descent, relief, outcome)
-    return shaken if shaken.merit < best.merit else best
+    starts = starting_unknowns(demands)
+    tried = _try(demands, descent, starts)
+    found = _refined(demands, descent, relief, tried[0])
+    if not thorough and found.miss_mm <= MET_MM:
+        return found
+    pitched = [x for s in starts for x in kicked(demands, s, [PITCH], PITCH_KICK)]
+    done = [tried[0].state.x, found.x]
+    tried = sorted([*tried, *_try(demands, descent, pitched)], key=_merit)
+    hollows = _hollows(tried, done)
+    refined = [found, *(_refined(demands, descent, relief, one) for one in hollows)]
+    best = min(refined, key=_merit)
+    shaken = _refined(demands, descent, relief, _shaken(demands, descent, best))
+    best = min(best, shaken, key=_merit)
+    return replace(best, steps=sum(one.steps for one in [*refined, shaken]))
+
+
+def _try(demands: Demands, descent: Descent, starts: list[FloatArray]) -> list[Outcome]:
+    """Descend from each start on the sample of the head; the best comes first."""
+    tried = []
+    for x in starts:
+        demands.glance(x)
+        first = descent.run(x, demands.sample, last_gain=START_GAIN)
+        demands.glance(first.state.x)
+        second = descent.run(first.state.x, demands.sample, last_gain=START_GAIN)
+        tried.append(replace(second, steps=first.steps + second.steps))
+    return sorted(tried, key=_merit)
+
+
+def _merit(one: Outcome | Found) -> float:
+    return one.state.merit if isinstance(one, Outcome) else one.merit
+
+
+def _hollows(tried: list[Outcome], done: list[FloatArray]) -> list[Outcome]:
+    """Keep the best of each hollow but those done, at most `MOST_HOLLOWS`."""
+    seen: list[FloatArray] = list(done)
+    kept: list[Outcome] = []
+    for one in tried:
+        if all(np.abs(one.state.x - x).max() > SAME_HOLLOW for x in seen):
+            seen.append(one.state.x)
+            kept.append(one)
+    return kept[:MOST_HOLLOWS]
 
 
 def _refined(demands: Demands, descent: Descent, relief: Relief, outcome: Outcome) -> Found:
@@ -105,11 +141,11 @@ def _refined(demands: Demands, descent: Descent, relief: Relief, outcome: Outcom
     steps = outcome.steps
     demands.back_off_mm = 0.0
     for turn in range(MOST_ROUNDS):
-        learned = demands.learn(outcome.state.x)
+        learned = demands.learn(outcome.state.x, afresh=turn == 0)
         missed, settled = _missed(demands, learned, relief, outcome)
-        if settled:
+        if turn and settled:
             break
-        vertex = demands.in_view(np.union1d(outcome.vertex, missed))
+        vertex = np.union1d(outcome.vertex, missed)
         start = outcome.state.x
         demands.back_off_mm = BACK_OFF_MM * max(0, turn - 1)
         held = descent.anchored(start, PULL * turn) if turn else descent
@@ -121,82 +157,9 @@ def _refined(demands: Demands, descent: Descent, relief: Relief, outcome: Outcom
 
 def _shaken(demands: Demands, descent: Descent, found: Found) -> Outcome:
     """Descend anew from a little beside where a descent rests, each free way."""
-    kicks = demands.moves.spread[SHAKEN_MOVES]
-    starts = [
-        _allowed(demands, found.x + sign * kick)
-        for kick in kicks[kicks.any(axis=1)]
-        for sign in (-SHAKE, SHAKE)
-    ]
-    vertex = demands.in_view(found.vertex)
-    tried = [descent.run(x, vertex, last_gain=START_GAIN) for x in [found.x, *starts]]
-    best = min(tried, key=lambda outcome: outcome.state.merit)
-    return replace(best, steps=found.steps + sum(outcome.steps for outcome in tried))
-
-
-def _best_start(demands: Demands, descent: Descent) -> Outcome:
-    starts = starting_unknowns(demands)
-    demands.learn(starts[0])
-    vertex = demands.in_view(demands.sample)
-    tried = [descent.run(x, vertex, last_gain=START_GAIN) for x in starts]
-    best = min(tried, key=lambda outcome: outcome.state.merit)
-    for pitch in TRIED_PITCHES if "pitch" in demands.brief.free else ():
-        x = _allowed(demands, best.state.x + demands.moves.spread[6] * pitch)
-        tried.append(descent.run(x, vertex, last_gain=START_GAIN))
-    best = min(tried, key=lambda outcome: outcome.state.merit)
-    return replace(best, steps=sum(outcome.steps for outcome in tried))
-
-
-def starting_unknowns(demands: Demands) -> list[FloatArray]:
-    """Give unknowns to start from: as drawn, room shared, by the eyes, and far too big."""
-    least, most = demands.brief.size_least, demands.brief.size_most
-    drawn = Placement(size=np.clip(1.0, least, most))
-    big = Placement(size=most)
-    centred = _shared_room(demands, drawn)
-    placements = [
-        drawn,
-        replace(drawn, shift_mm=centred),
-        replace(drawn, shift_mm=_by_the_eyes(demands, drawn, centred)),
-        replace(big, shift_mm=_shared_room(demands, big)),
-    ]
-    unknowns: list[FloatArray] = []
-    for placement in placements:
-        x = _allowed(demands, demands.moves.unknowns(placement))
-        if not any(np.allclose(x, other, atol=SAME_START) for other in unknowns):
-            unknowns.append(x)
-    return unknowns
-
-
-def _allowed(demands: Demands, x: FloatArray) -> FloatArray:
-    """Bring the pose of some unknowns within the brief's limits."""
-    most = np.repeat([demands.brief.shift_most_mm, demands.brief.turn_most_deg], 3)
-    pose = demands.moves.spread[3:] @ x
-    allowed: FloatArray = x + demands.moves.spread[3:].T @ (
-        np.clip(pose, -most, most) - pose
-    )
-    return allowed
-
-
-def _shared_room(demands: Demands, drawn: Placement) -> FloatArray:
-    wearer = demands.wearer
-    face = [ZONES.index(zone) for zone in FACE_ZONES]
-    head = wearer.head.vertices[(wearer.zone >= 0) & ~np.isin(wearer.zone, face)]
-    wall = drawn.to_head(demands.piece.facing.vertices)
-    shift: FloatArray = _middle(head) - _middle(wall)
-    return shift
-
-
-def _middle(points: FloatArray) -> FloatArray:
-    middle: FloatArray = (points.min(axis=0) + points.max(axis=0)) / 2
-    return middle
-
-
-def _by_the_eyes(demands: Demands, drawn: Placement, centred: FloatArray) -> FloatArray:
-    shift = centred.copy()
-    if demands.eyes:
-        eyes = demands.eyes.values()
-        off = [eye.pupil - drawn.to_head(eye.centre) for eye in eyes]
-        shift[SEEN] = np.mean(off, axis=0)[SEEN]
-    return shift
+    starts = [found.x, *kicked(demands, found.x, SHAKEN_MOVES, SHAKE)]
+    tried = [descent.run(x, found.vertex, last_gain=START_GAIN) for x in starts]
+    return min(tried, key=_merit)
 
 
 def _missed(
@@ -223,13 +186,14 @@ def _found(
     exact: Rows, relief: Relief, descent: Descent, outcome: Outcome, steps: int
 ) -> Found:
     amounts = relief.amounts(exact)
+    miss = descent.missed(exact, amounts)
     return Found(
         x=outcome.state.x,
         rows=exact,
         amounts=amounts,
-        miss_mm=descent.missed(exact, amounts),
+        miss_mm=miss,
         family_price=outcome.family_price,
-        merit=outcome.state.merit,
+        merit=outcome.state.wish + descent.price(amounts, miss),
         vertex=outcome.vertex,
         steps=steps,
     )

@@ -58,7 +58,7 @@ class Wishes:
         found = []
         for pair in EVEN_PAIRS:
             first, second = (ZONES.index(zone) for zone in pair)
-            one, other = (self._demands.median(view, k) for k in (first, second))
+            one, other = (self._demands.median(view.x, k) for k in (first, second))
             if one is None or other is None:
                 continue
             asked = self._demands.least_mm[first] - self._demands.least_mm[second]

@@ -114,7 +114,7 @@ def solve_size(
     demands = Demands(wearer, piece, brief, free_moves(brief, uniform=uniform))
     wishes = Wishes(demands, brief.weights)
     aim = SmallestSize(wishes, demands) if brief.aim == "snug" else wishes
-    found = search(demands, aim, NO_RELIEF, shake=brief.aim == "snug")
+    found = search(demands, aim, NO_RELIEF, thorough=brief.aim == "snug")
     if found.miss_mm <= MET_MM:
         return _answer(demands, found, found.steps)
     least = search(demands, wishes, _all_short(), weight=TIE_WEIGHT, start=found)
@@ -146,7 +146,7 @@ def most_ease(
     column = np.where(np.arange(len(FAMILIES)) < len(ZONES), 0, -1)
     relief = Relief(column=column, price=np.array([SHORT_PRICE]), floor=np.array([-np.inf]))
     wishes = Wishes(demands, fixed.weights)
-    found = search(demands, wishes, relief, weight=TIE_WEIGHT, shake=True)
+    found = search(demands, wishes, relief, weight=TIE_WEIGHT, thorough=True)
     placement = replace(moves.placement(found.x), size=np.full(3, float(size)))
     return EaseAnswer(placement=placement, spare_mm=-float(found.amounts[0]))
 

@@ -44,7 +44,7 @@ def test_slopes_of_every_demand_agree_with_finite_differences(uniform):
     asked = demands(uniform=uniform)
     x = some_unknowns(asked.moves)
     asked.learn(x)
-    vertex = asked.in_view(asked.sample)
+    vertex = asked.sample
 
     def values(x):
         return asked.rows(asked.view(x, vertex), x).value
@@ -65,7 +65,7 @@ def test_slopes_of_every_wish_agree_with_finite_differences(aim):
     asked = demands()
     x = some_unknowns(asked.moves)
     asked.learn(x)
-    vertex = asked.in_view(asked.sample)
+    vertex = asked.sample
     wishes = Wishes(asked, asked.brief.weights)
     objective = wishes if aim == "drawn" else SmallestSize(wishes, asked)
 

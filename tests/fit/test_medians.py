@@ -24,39 +24,47 @@ def median_at(x):
     return float(np.median(ease_at(x)[WEARER.zone == CROWN]))
 
 
-def foretold(medians, x):
+def learn(medians, x, *, afresh=False):
     slope = np.zeros((len(EVERYONE), 1))
-    return medians.of(CROWN, x, EVERYONE, ease_at(x), slope)[0]
+    return medians.learn(np.array([x]), EVERYONE, ease_at([x]), slope, afresh=afresh)
+
+
+def foretold(medians, x):
+    return medians.of(CROWN, np.array([x]))[0]
 
 
 def test_median_is_exact_where_it_was_learned():
-    medians, x = Medians(WEARER, [CROWN]), np.array([1.3])
-    medians.learn(x, EVERYONE, ease_at(x))
-    assert foretold(medians, x) == pytest.approx(median_at(x))
+    medians = Medians(WEARER.zone, [CROWN])
+    learn(medians, 1.3)
+    assert foretold(medians, 1.3) == pytest.approx(median_at([1.3]))
 
 
 def test_learning_twice_foretells_the_way_between():
-    medians = Medians(WEARER, [CROWN])
+    medians = Medians(WEARER.zone, [CROWN])
     for x in (1.0, 1.4):
-        medians.learn(np.array([x]), EVERYONE, ease_at([x]))
-    between = np.array([1.2])
-    assert foretold(medians, between) == pytest.approx(median_at(between), abs=0.05)
+        learn(medians, x)
+    assert foretold(medians, 1.2) == pytest.approx(median_at([1.2]), abs=0.05)
+
+
+def test_learning_afresh_forgets_how_the_median_was_seen_to_move():
+    medians = Medians(WEARER.zone, [CROWN])
+    for x in (1.0, 1.4):
+        learn(medians, x)
+    learn(medians, 1.4, afresh=True)
+    assert foretold(medians, 1.0) == pytest.approx(median_at([1.4]))
 
 
 def test_learning_tells_by_how_much_it_was_off():
-    medians = Medians(WEARER, [CROWN])
-    first = medians.learn(np.array([1.0]), EVERYONE, ease_at([1.0]))
-    expected = abs(foretold(medians, np.array([1.4])) - median_at([1.4]))
-    second = medians.learn(np.array([1.4]), EVERYONE, ease_at([1.4]))
+    medians = Medians(WEARER.zone, [CROWN])
+    first = learn(medians, 1.0)
+    expected = abs(foretold(medians, 1.4) - median_at([1.4]))
+    second = learn(medians, 1.4)
     assert first[CROWN] == np.inf
     assert second[CROWN] == pytest.approx(expected)
 
 
 def test_zone_never_learned_has_no_median():
-    medians = Medians(WEARER, [CROWN])
-    assert (
-        medians.of(CROWN, np.zeros(1), EVERYONE, ease_at([0.0]), np.zeros((1, 1))) is None
-    )
+    assert Medians(WEARER.zone, [CROWN]).of(CROWN, np.zeros(1)) is None
 
 
 def test_farthest_points_begin_with_the_two_ends_of_a_line():
