@@ -11,7 +11,7 @@ from fitkit.errors import BriefError, MeshError
 from fitkit.fit._checks import in_range
 from fitkit.fit.pads import HeadInPiece, Pad, head_in_piece
 from fitkit.fit.placement import FloatArray, Placement
-from fitkit.geometry.flatten import FlatSheet, flatten
+from fitkit.geometry.flatten import FlatSheet, edge_parts, flatten
 from fitkit.geometry.mesh import Mesh
 from fitkit.piece.buildup import Piece
 from fitkit.wearer.wearer import Wearer
@@ -76,6 +76,12 @@ def pad_patterns(
     ------
     BriefError
         If a pad is too small to cut, or folds when laid flat however it is split.
+
+    Notes
+    -----
+    A pad bends about the middle of its thickness: what is laid flat lies halfway between
+    the head and the wall. It is cut to that size; bent, its wall side is pulled long and
+    its head side pushed short.
     """
     low, high = 0.5, 50.0
     name = "most_stretch_percent"
@@ -83,13 +89,12 @@ def pad_patterns(
     head, walls = head_in_piece(wearer, piece, placement)
     on_wall = head.start.local(wearer.head.vertices[head.rows])
     height = np.einsum("ni,ni->n", on_wall - walls.wall, walls.away) - piece.lining_mm
-    glued = wearer.head.vertices.copy()
-    glued[head.rows] -= height[:, None] * (walls.away @ head.start.turn.T)
+    middle = wearer.head.vertices.copy()
+    middle[head.rows] -= height[:, None] / 2 * (walls.away @ head.start.turn.T)
+    filling = wearer.head.with_vertices(middle)
     found: list[PadPattern] = []
     for pad in pads:
-        found += _patterns(
-            head, pad, wearer.head.with_vertices(glued), most_stretch_percent
-        )
+        found += _patterns(head, pad, filling, most_stretch_percent)
     return tuple(found)
 
 
@@ -102,14 +107,14 @@ def cutting_list(patterns: Sequence[PadPattern]) -> dict[tuple[str, float], floa
     return areas
 
 
-def _patterns(head: HeadInPiece, pad: Pad, glued: Mesh, most: float) -> list[PadPattern]:
+def _patterns(head: HeadInPiece, pad: Pad, filling: Mesh, most: float) -> list[PadPattern]:
     under = pad.covers(head.wearer)
-    faces = np.asarray(under[glued.faces].all(axis=1), dtype=bool)
+    faces = np.asarray(under[filling.faces].all(axis=1), dtype=bool)
     if not faces.any():
         msg = f"{pad.name} covers no whole triangle of the head: too small to cut."
         raise BriefError(msg)
     sheets: list[FlatSheet] = []
-    for part in glued.submesh(faces).parts():
+    for part in edge_parts(filling.submesh(faces)):
         if part.area_mm2 >= CRUMB_MM2:
             sheets += _sheets(pad, part, most / 100.0, MOST_SPLITS)
     if not sheets:
@@ -155,7 +160,7 @@ def _halves(part: Mesh) -> Iterator[Mesh]:
     ahead = off @ way > 0
     for side in (ahead, ~ahead):
         if side.any():
-            yield from part.submesh(side).parts()
+            yield from edge_parts(part.submesh(side))
 
 
 def _pattern(name: str, pad: Pad, sheet: FlatSheet, most: float) -> PadPattern:

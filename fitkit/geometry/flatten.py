@@ -6,12 +6,17 @@ from dataclasses import dataclass
 
 import igl
 import numpy as np
+from scipy.sparse import coo_array, diags_array
+from scipy.sparse.csgraph import connected_components
+from scipy.sparse.linalg import spsolve
 
 from fitkit.errors import MeshError
 from fitkit.geometry.mesh import FloatArray, IntArray, Mesh
 
 #: Rounds of the flattening, each of so many steps, until the lengths settle.
 ROUNDS, STEPS = 30, 5
+#: A triangle smaller than this share of the whole has no shape to keep.
+LEAST_SHARE = 1e-9
 #: A round that moves no point by more than this is the last. [mm]
 SETTLED_MM = 1e-4
 
@@ -61,7 +66,8 @@ def flatten(mesh: Mesh) -> FlatSheet:
     Raises
     ------
     MeshError
-        If the mesh is closed, in several parts, or cannot be flattened without folds.
+        If the mesh is closed, in several parts, pinched to a point, has a triangle
+        without area, or cannot be laid flat without folds.
 
     Notes
     -----
@@ -75,6 +81,12 @@ def flatten(mesh: Mesh) -> FlatSheet:
             f"Only one open surface can be laid flat; got {len(mesh.boundary_loops)} open "
             f"loops and {int(mesh.face_parts.max(initial=0)) + 1} parts."
         )
+        raise MeshError(msg)
+    if np.any(np.bincount(mesh.boundary_edges[:, 0]) > 1) or mesh.edge_uses.max() > 2:
+        msg = "This surface hangs together at a single point: split it there first."
+        raise MeshError(msg)
+    if mesh.areas_mm2.min() <= LEAST_SHARE * mesh.area_mm2:
+        msg = "A triangle of this surface has no area: mend it before it is laid flat."
         raise MeshError(msg)
     flat = _unfolded(mesh)
     used = np.unique(mesh.faces)
@@ -95,6 +107,18 @@ def flatten(mesh: Mesh) -> FlatSheet:
             break
     flat = np.array(flat - flat[used].mean(axis=0))
     return FlatSheet(mesh=mesh, flat=flat, stretch=stretches(mesh, flat))
+
+
+def edge_parts(mesh: Mesh) -> tuple[Mesh, ...]:
+    """Split into parts that hang together by edges, not by points; most faces first."""
+    face, corner = np.nonzero((mesh.edge_uses == 2)[mesh.face_edges])
+    order = np.argsort(mesh.face_edges[face, corner], kind="stable")
+    pairs = face[order].reshape(-1, 2)
+    shape = (len(mesh.faces), len(mesh.faces))
+    graph = coo_array((np.ones(len(pairs), dtype=bool), tuple(pairs.T)), shape=shape)
+    count, label = connected_components(graph, directed=False)
+    parts = [mesh.submesh(label == index) for index in range(count)]
+    return tuple(sorted(parts, key=lambda part: len(part.faces), reverse=True))
 
 
 def stretches(mesh: Mesh, flat: FloatArray) -> FloatArray:
@@ -120,8 +144,11 @@ def _frames(triangles: FloatArray) -> FloatArray:
 def _unfolded(mesh: Mesh) -> FloatArray:
     """Give a flat start without folds, at about the right size."""
     rim = mesh.boundary_loops[0]
-    for start in (_conformal, _harmonic):
-        flat = start(mesh, rim)
+    for start in (_conformal, _spread_out):
+        try:
+            flat = start(mesh, rim)
+        except RuntimeError:  # the solver gave up on a singular system
+            continue
         doubled = _doubled_areas(flat[mesh.faces])
         if doubled.sum() < 0:
             flat, doubled = flat * [1.0, -1.0], -doubled
@@ -141,13 +168,26 @@ def _conformal(mesh: Mesh, rim: IntArray) -> FloatArray:
     return flat
 
 
-def _harmonic(mesh: Mesh, rim: IntArray) -> FloatArray:
-    ring = igl.map_vertices_to_circle(
-        np.asfortranarray(mesh.vertices), rim.astype(np.int32)
-    )
-    flat: FloatArray = igl.harmonic(
-        mesh.vertices, mesh.faces, rim, np.ascontiguousarray(ring), 1
-    )
+def _spread_out(mesh: Mesh, rim: IntArray) -> FloatArray:
+    """
+    Put the rim on a circle and every other vertex amid its neighbours.
+
+    Without folds on any disc: W. T. Tutte, Proc. London Math. Soc. 13, 743-767 (1963).
+    igl's own map to the circle has written past its arrays and is not used.
+    """
+    count = len(mesh.vertices)
+    ring = mesh.vertices[rim]
+    steps = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)
+    angle = 2 * np.pi * (np.cumsum(steps) - steps) / steps.sum()
+    flat = np.zeros((count, 2))
+    flat[rim] = np.column_stack([np.cos(angle), np.sin(angle)])
+    free = np.setdiff1d(np.arange(count), rim)
+    if len(free):
+        ends = np.concatenate([mesh.edges, mesh.edges[:, ::-1]])
+        links = coo_array((np.ones(len(ends)), tuple(ends.T)), shape=(count, count)).tocsr()
+        laplace = diags_array(links.sum(axis=1)) - links
+        known = -(laplace.tocsr()[free] @ flat)
+        flat[free] = spsolve(laplace.tocsc()[free][:, free], known)
     return flat
 
 

@@ -7,7 +7,7 @@ import pytest
 from scipy.spatial import Delaunay
 
 from fitkit.errors import MeshError
-from fitkit.geometry.flatten import flatten, stretches
+from fitkit.geometry.flatten import edge_parts, flatten, stretches
 from fitkit.geometry.mesh import Mesh, join
 
 
@@ -115,3 +115,27 @@ def test_closed_or_parted_surfaces_are_refused():
     two = join([cap(30), cap(45)])
     with pytest.raises(MeshError, match="2 parts"):
         flatten(two)
+
+
+def test_a_triangle_without_area_is_refused():
+    corners = np.array([[0.0, 0, 0], [1, 0, 0], [2, 0, 0], [0, 1, 0]])
+    flat = Mesh(corners, np.array([[0, 1, 2], [0, 2, 3]]))
+    with pytest.raises(MeshError, match="no area"):
+        flatten(flat)
+
+
+def bow_tie():
+    corners = np.array([[0.0, 0, 0], [1, 1, 0], [1, -1, 0], [-1, 1, 0], [-1, -1, 0]])
+    return Mesh(corners, np.array([[0, 2, 1], [0, 3, 4]]))
+
+
+def test_a_surface_pinched_to_a_point_is_refused_and_can_be_parted_there():
+    with pytest.raises(MeshError, match="single point"):
+        flatten(bow_tie())
+    assert [len(part.faces) for part in edge_parts(bow_tie())] == [1, 1]
+
+
+def test_a_strip_that_only_folds_when_pulled_flat_still_starts_without_folds():
+    # nearly closed tube: the conformal start may turn triangles over, the other may not
+    sheet = flatten(cylinder_patch(radius=10.0, height=200.0, turn_deg=340.0))
+    assert sheet.worst_percent < 0.2
