@@ -10,7 +10,7 @@ from typing import Literal
 from fitkit.fit.placement import SHIFT_LIMIT_MM, Placement
 from fitkit.wearer.number import number_problem
 
-Group = Literal["place", "more", "cut", "jaw"]
+Group = Literal["place", "more", "cut", "jaw", "ask"]
 #: What may stand in a box: a number from a slider, or text as typed.
 Typed = float | str
 
@@ -102,16 +102,20 @@ def starting_numbers() -> dict[str, Typed]:
     return {name: box.start for name, box in BOXES.items()}
 
 
-def box_value(name: str, typed: Typed) -> tuple[float | None, str]:
+def box_value(
+    name: str, typed: Typed, boxes: Mapping[str, Box] = BOXES
+) -> tuple[float | None, str]:
     """
     Find what one box means.
 
     Parameters
     ----------
     name : str
-        Out of ``BOXES``.
+        Out of ``boxes``.
     typed : float or str
         A number, or text; a decimal comma and the box's own unit are understood.
+    boxes : mapping of str to Box
+        Those of the session, unless others are meant.
 
     Returns
     -------
@@ -127,7 +131,7 @@ def box_value(name: str, typed: Typed) -> tuple[float | None, str]:
     >>> box_value("size_percent", 1.05)[1]
     'Size must be 50 to 200 %; got 1.05. That reads like a factor: did you mean 105 %?'
     """
-    box = BOXES[name]
+    box = boxes[name]
     value = _number(typed, box.unit)
     problem = number_problem(box.title, value, low=box.low, high=box.high, unit=box.unit)
     if problem is None:

@@ -10,6 +10,7 @@ from pathlib import Path
 from fitkit.assess import assess
 from fitkit.errors import FitkitError
 from fitkit.fit.brief import Brief
+from fitkit.panels.asking import ASK_BOXES
 from fitkit.panels.boxes import BOXES, PLACING, Typed, numbers_of
 from fitkit.panels.openings import CHOICES
 from fitkit.panels.resolve import Resolver
@@ -106,19 +107,25 @@ centimetres: did you mean 574 mm?'
         gesture : object, optional
             Edits in a row with the same gesture (one drag of a slider) are undone as one.
         **numbers : float or str
-            By the names in ``BOXES``.
+            By the names in ``BOXES`` and ``ASK_BOXES``; an empty box of the brief goes
+            back to what is usual.
 
         Raises
         ------
         FitkitError
             If there is no such box.
         """
+        known = {**BOXES, **ASK_BOXES}
         for name in numbers:
-            if name not in BOXES:
-                raise FitkitError(unknown_message("box", name, BOXES))
+            if name not in known:
+                raise FitkitError(unknown_message("box", name, known))
         with self._lock:
-            boxes = {**self.state.inputs.numbers, **numbers}
-            return self._change(replace(self.state.inputs, numbers=boxes), gesture)
+            inputs = self.state.inputs
+            placed = {name: given for name, given in numbers.items() if name in BOXES}
+            asked = {name: given for name, given in numbers.items() if name in ASK_BOXES}
+            asked = {name: g for name, g in {**inputs.asked, **asked}.items() if g != ""}
+            boxes = {**inputs.numbers, **placed}
+            return self._change(replace(inputs, numbers=boxes, asked=asked), gesture)
 
     def type_in(self, box: str, text: str, *, gesture: object = None) -> SessionState:
         """Type into one box of the record form; see ``with_box``."""
@@ -173,7 +180,7 @@ centimetres: did you mean 574 mm?'
     def ask(self, brief: Brief | None) -> SessionState:
         """Set what is asked of the fit; None for what is usual for this wearer."""
         with self._lock:
-            return self._change(replace(self.state.inputs, brief=brief))
+            return self._change(replace(self.state.inputs, brief=brief, asked={}))
 
     def keep(self, name: str = "") -> SessionState:
         """Put the present placement aside under a name, to be compared; at most six."""
@@ -388,4 +395,4 @@ centimetres: did you mean 574 mm?'
 
 def _question(state: SessionState) -> tuple[object, ...]:
     """What a solver's answer depends on."""
-    return (state.wearer, state.piece, state.inputs.brief)
+    return (state.wearer, state.piece, state.brief)

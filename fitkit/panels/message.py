@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
@@ -12,7 +13,8 @@ from fitkit.fit.ease import ZoneEase
 from fitkit.fit.placement import Placement
 from fitkit.fit.size import SizeAnswer
 from fitkit.panels.answer import Answer, line_words, zone_title
-from fitkit.panels.boxes import BOXES, box_value, numbers_of
+from fitkit.panels.asking import ASK_BOXES, asked_values
+from fitkit.panels.boxes import BOXES, Box, Typed, box_value, numbers_of
 from fitkit.panels.state import SessionState, Solving
 from fitkit.wearer.zones import ZONES
 
@@ -22,7 +24,7 @@ VERDICTS = {"fits": "It fits", "does not fit": "It does not fit"}
 
 def box_messages() -> list[dict[str, Any]]:
     """Give what the browser needs to draw every number box and its slider."""
-    return [asdict(box) for box in BOXES.values()]
+    return [asdict(box) for box in (*BOXES.values(), *ASK_BOXES.values())]
 
 
 def state_message(state: SessionState) -> dict[str, Any]:
@@ -36,11 +38,17 @@ def state_message(state: SessionState) -> dict[str, Any]:
         neck, as bytes; empty where there is no answer. [mm]
     """
     inputs, answer = state.inputs, state.answer
+    usual = asked_values(state.brief)
+    asked = {**usual, **inputs.asked}
     return {
         "revision": state.revision,
         "title": _title(state),
-        "typed": {name: _shown(name, typed) for name, typed in inputs.numbers.items()},
-        "values": dict(state.values),
+        "typed": {
+            name: _shown(name, typed, boxes)
+            for boxes, given in ((BOXES, inputs.numbers), (ASK_BOXES, asked))
+            for name, typed in given.items()
+        },
+        "values": {**usual, **state.values},
         "placed": state.placement is not None and not state.problems,
         "problems": dict(state.problems),
         "missing": _missing(state),
@@ -67,12 +75,10 @@ def _title(state: SessionState) -> str:
     return f"{wearer}, {piece}"
 
 
-def _shown(name: str, typed: float | str) -> str:
+def _shown(name: str, typed: Typed, boxes: Mapping[str, Box]) -> str:
     """Give what a box shows: a number rounded for reading, or the text as typed."""
-    if isinstance(typed, str) and box_value(name, typed)[0] is None:
-        return typed
-    value, _ = box_value(name, typed)
-    return str(typed) if value is None else f"{value:.{BOXES[name].decimals}f}"
+    value, _ = box_value(name, typed, boxes)
+    return str(typed) if value is None else f"{value:.{boxes[name].decimals}f}"
 
 
 def _missing(state: SessionState) -> str:

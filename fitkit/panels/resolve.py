@@ -11,6 +11,7 @@ from typing import Generic, TypeVar
 from fitkit.errors import FitkitError
 from fitkit.fit.brief import Brief, brief_for
 from fitkit.panels.answer import quick_answer
+from fitkit.panels.asking import asked_brief
 from fitkit.panels.boxes import BOXES, PLACING, box_value, placement_of
 from fitkit.panels.openings import with_openings_named
 from fitkit.panels.state import Inputs, SessionState, Solving
@@ -76,6 +77,8 @@ class Resolver:
         brief = inputs.brief or Brief()
         if checked.record is not None:
             brief = brief_for(checked.record, inputs.brief)
+        brief, wrong = asked_brief(brief, inputs.asked)
+        problems |= wrong
         values = _values(inputs, problems)
         placement = placement_of(values) if values.keys() >= PLACING_BOXES else None
         state = SessionState(

@@ -88,6 +88,8 @@ class SectionsPanel {
     this.jaw = make("div", {}, ...group("jaw"));
     return make("section", { className: "fk-controls" }, ...group("place"), this.jaw,
       make("details", {}, make("summary", { textContent: "More moves" }), ...group("more")),
+      make("details", { className: "fk-asked" },
+        make("summary", { textContent: "What is asked" }), ...group("ask")),
       make("div", { className: "fk-buttons" }, this.undo, this.redo,
         make("label", {}, this.whole, " whole piece in view")),
       make("div", { className: "fk-buttons" }, this.start, this.stop, this.take, this.leave),

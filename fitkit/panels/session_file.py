@@ -11,7 +11,8 @@ from typing import Any
 
 from fitkit.errors import FitkitError, RecordError
 from fitkit.fit.brief import Brief, Ease, Weights
-from fitkit.panels.boxes import BOXES, Typed, starting_numbers
+from fitkit.panels.asking import ASK_BOXES
+from fitkit.panels.boxes import BOXES, Box, Typed, starting_numbers
 from fitkit.panels.openings import CHOICES
 from fitkit.panels.state import Inputs, Kept, SessionState
 from fitkit.panels.typed import TypedRecord
@@ -59,6 +60,7 @@ def write_session(state: SessionState, path: Path) -> None:
         },
         "openings": {str(place): said for place, said in inputs.openings.items()},
         "brief": None if inputs.brief is None else _brief_as_json(inputs.brief),
+        "asked": dict(inputs.asked),
         "numbers": dict(inputs.numbers),
         "kept": [{"name": k.name, "numbers": dict(k.numbers)} for k in inputs.kept],
         "figures": {
@@ -104,6 +106,7 @@ def read_session(path: Path, *, pieces: Path, piece_file: str = "") -> SavedSess
                 piece_file=file,
                 openings=_openings(content.get("openings")) if same_piece else {},
                 brief=_brief(content.get("brief")),
+                asked=_known(content.get("asked"), ASK_BOXES),
                 numbers=_numbers(content.get("numbers")),
                 kept=tuple(_kept(one) for one in content.get("kept") or ()),
             ),
@@ -187,13 +190,16 @@ def _typed(record: Mapping[str, Any]) -> TypedRecord:
 
 def _numbers(numbers: Any) -> dict[str, Typed]:
     """Fill the boxes that are known; those that the file lacks stay where they start."""
+    return {**starting_numbers(), **_known(numbers, BOXES)}
+
+
+def _known(numbers: Any, boxes: Mapping[str, Box]) -> dict[str, Typed]:
     given = numbers if isinstance(numbers, dict) else {}
-    kept = {
+    return {
         name: value
         for name, value in given.items()
-        if name in BOXES and isinstance(value, (int, float, str))
+        if name in boxes and isinstance(value, (int, float, str))
     }
-    return {**starting_numbers(), **kept}
 
 
 def _openings(said: Any) -> dict[int, str]:

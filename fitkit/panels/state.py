@@ -38,6 +38,9 @@ class Inputs:
     openings: Mapping[int, str] = field(default_factory=dict)
     #: What is asked of the fit; None is the usual brief for this wearer.
     brief: Brief | None = None
+    #: What stands in the boxes of the brief that were changed, by the names in
+    #: ``ASK_BOXES``.
+    asked: Mapping[str, Typed] = field(default_factory=dict)
     #: What stands in each number box, by the names in ``BOXES``.
     numbers: Mapping[str, Typed] = field(default_factory=starting_numbers)
     #: Placements put aside, at most six.

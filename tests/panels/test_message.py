@@ -7,6 +7,7 @@ import json
 import numpy as np
 import pytest
 
+from fitkit.panels.asking import ASK_BOXES
 from fitkit.panels.boxes import BOXES
 from fitkit.panels.controller import SessionController
 from fitkit.panels.message import answer_words, box_messages, state_message
@@ -55,8 +56,10 @@ def test_numbers_are_shown_rounded_and_kept_whole(session):
 
 def test_every_box_is_described(session):
     json.dumps(box_messages())
-    assert [box["name"] for box in box_messages()] == list(BOXES)
-    assert set(state_message(session.state)["typed"]) == set(BOXES)
+    names = [*BOXES, *ASK_BOXES]
+    assert [box["name"] for box in box_messages()] == names
+    assert set(state_message(session.state)["typed"]) == set(names)
+    assert set(state_message(session.state)["values"]) == set(names)
 
 
 def test_a_session_without_a_piece_asks_for_one(shell_files, resolver):

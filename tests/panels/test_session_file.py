@@ -18,6 +18,7 @@ def saved(session, tmp_path):
     session.ask(
         Brief(ease={"crown": Ease(least_mm=9, most_mm=40)}, hinge_tolerance_mm=None)
     )
+    session.edit(back_least_mm="9,5", size_least_percent=90.0)
     session.type_in("ear_length_mm", "60 61")
     session.name_opening(1, "vent")
     session.keep("first")
