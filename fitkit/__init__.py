@@ -21,9 +21,17 @@ from fitkit.assess import assess as assess_placement
 from fitkit.assess import fit as fit_piece
 from fitkit.errors import FitkitError
 from fitkit.fit.brief import Brief, Ease
+from fitkit.fit.cut import smallest_cut, with_cut
 from fitkit.fit.ease import EaseMap, ease
+from fitkit.fit.field import field_of_view
+from fitkit.fit.glare import Lamp, glare
+from fitkit.fit.lens import Lens, Perforated
 from fitkit.fit.placement import Placement
+from fitkit.fit.sight_report import SightReport, sight_report
+from fitkit.fit.sight_words import sight_words
 from fitkit.fit.size import SizeAnswer, most_ease, solve_size
+from fitkit.fit.slit import best_slits
+from fitkit.fit.wanted import wanted_en166, wanted_limits
 from fitkit.piece.buildup import (
     BuildUp,
     Layer,
@@ -59,29 +67,42 @@ __all__ = [
     "Eye",
     "FitkitError",
     "Glasses",
+    "Lamp",
     "Layer",
+    "Lens",
+    "Perforated",
     "Piece",
     "Placement",
     "Record",
+    "SightReport",
     "SizeAnswer",
     "Wearer",
     "assess_placement",
+    "best_slits",
     "check_record",
     "complete",
     "ease",
+    "field_of_view",
     "finish",
     "finished_inner",
     "finished_outer",
     "fit_piece",
+    "glare",
     "make_record",
     "most_ease",
     "population",
     "read_design",
     "read_record",
     "read_records_csv",
+    "sight_report",
+    "sight_words",
+    "smallest_cut",
     "solve_size",
+    "wanted_en166",
+    "wanted_limits",
     "wearer_from_record",
     "wearer_from_scan",
+    "with_cut",
     "write_record",
     "write_records_csv",
     "write_report",

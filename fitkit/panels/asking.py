@@ -24,7 +24,7 @@ def _ease_box(zone: str) -> Box:
     low, high = EASE_RANGE_MM
     return Box(name=f"{zone}_least_mm", title=zone.capitalize(), unit="mm", start=0.0,
                low=low, high=high, slider_low=-5.0, slider_high=40.0, step=0.5,
-               decimals=1, group="ask", sense="least ease asked")  # fmt: skip
+               decimals=1, group="ask")  # fmt: skip
 
 
 def _size_box(name: str, title: str, sense: str) -> Box:

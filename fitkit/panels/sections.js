@@ -87,13 +87,15 @@ class SectionsPanel {
     this.whole = make("input", { type: "checkbox", onchange: () => this.redraw() });
     this.jaw = make("div", {}, ...group("jaw"));
     return make("section", { className: "fk-controls" }, ...group("place"), this.jaw,
-      make("details", {}, make("summary", { textContent: "More moves" }), ...group("more")),
-      make("details", { className: "fk-asked" },
-        make("summary", { textContent: "What is asked" }), ...group("ask")),
       make("div", { className: "fk-buttons" }, this.undo, this.redo,
         make("label", {}, this.whole, " whole piece in view")),
       make("div", { className: "fk-buttons" }, this.start, this.stop, this.take, this.leave),
-      this.solving, this.offer, this.closer);
+      this.solving, this.offer,
+      make("details", {}, make("summary", { textContent: "More moves" }), ...group("more")),
+      make("details", { className: "fk-asked" },
+        make("summary", { textContent: "What is asked: least ease by zone, and limits" }),
+        ...group("ask")),
+      this.closer);
   }
 
   // -- listening ---------------------------------------------------------------------
