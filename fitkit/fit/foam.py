@@ -388,7 +388,9 @@ def _extended(foam: Foam) -> tuple[FloatArray, FloatArray]:
     weights, _ = nnls(terms / stress[1:, None], np.ones(len(terms)))
     more = np.linspace(last, end, 9)[1:]
     law = _terms(more, solid) @ weights - _terms(np.array([last]), solid) @ weights
-    return np.append(strain, more), np.append(stress, stress[-1] + law)
+    before = (stress[-1] - stress[-2]) / (strain[-1] - strain[-2])
+    steeper = max(1.0, before * (more[0] - last) / float(law[0]))  # foam never softens
+    return np.append(strain, more), np.append(stress, stress[-1] + steeper * law)
 
 
 def _terms(strain: FloatArray, solid: float) -> FloatArray:

@@ -20,6 +20,8 @@ from fitkit.wearer.wearer import Wearer
 CRUMB_MM2 = 100.0
 #: A pad is split into at most this many times two pieces.
 MOST_SPLITS = 3
+#: Outlines are walked in steps of this and smoothed over a bell of this width. [mm]
+STEP_MM, SMOOTH_MM = 1.5, 4.0
 #: A share of the area that may stretch more than the bound: corners of single triangles.
 SPARED_SHARE = 0.01
 
@@ -168,7 +170,7 @@ def _pattern(name: str, pad: Pad, sheet: FlatSheet, most: float) -> PadPattern:
     grain, way = _grain(mesh)
     turned = sheet.flat @ _upright(sheet, way).T
     # seen from the wall, that is from outside the head
-    loops = tuple(turned[loop] for loop in mesh.boundary_loops)
+    loops = tuple(_smooth(turned[loop]) for loop in mesh.boundary_loops)
     return PadPattern(
         name=name,
         foam=pad.foam.name,
@@ -181,6 +183,32 @@ def _pattern(name: str, pad: Pad, sheet: FlatSheet, most: float) -> PadPattern:
         worst_stretch_percent=sheet.worst_percent,
         keeps_bound=_keeps(sheet, most),
     )
+
+
+def _smooth(outline: FloatArray) -> FloatArray:
+    """
+    Take the teeth of the head's triangles off an outline, and keep its area.
+
+    The outline is walked in even steps and averaged over a bell about each.
+    """
+    ring = np.vstack([outline, outline[:1]])
+    walked = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(ring, axis=0), axis=1)))
+    count = max(12, round(float(walked[-1]) / STEP_MM))
+    at = np.arange(count) * walked[-1] / count
+    even = np.column_stack([np.interp(at, walked, ring[:, axis]) for axis in (0, 1)])
+    blur = min(SMOOTH_MM, float(walked[-1]) / 30)
+    waves = np.fft.rfftfreq(count, walked[-1] / count)
+    bell = np.exp(-2 * (np.pi * blur * waves) ** 2)[:, None]
+    soft = np.fft.irfft(np.fft.rfft(even, axis=0) * bell, n=count, axis=0)
+    middle = soft.mean(axis=0)
+    factor = np.sqrt(abs(_area(outline) / _area(soft)))
+    smooth: FloatArray = middle + factor * (soft - middle)
+    return smooth
+
+
+def _area(outline: FloatArray) -> float:
+    right, up = outline.T
+    return float(np.sum(right * np.roll(up, -1) - up * np.roll(right, -1)) / 2)
 
 
 def _grain(mesh: Mesh) -> tuple[str, FloatArray]:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
+from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 from numpy.typing import NDArray
 
 from fitkit.fit.balance import AVIATOR_MOMENT_N_CM, SOLDIER_MOMENT_N_CM, Balance
@@ -27,6 +28,8 @@ PRESSURE_BANDS: tuple[tuple[float, str], ...] = (
     (16.0, "#d57b33"),
     (np.inf, "#9c3d08"),
 )
+#: Names of curves stand at least this factor of stress apart.
+LINE_RATIO = 1.35
 #: Where each view looks from: name, way across the paper, way up it.
 VIEWS: tuple[tuple[str, tuple[int, int, int], tuple[int, int, int]], ...] = (
     ("front", (-1, 0, 0), (0, 0, 1)),
@@ -113,7 +116,7 @@ def draw_options(ax: Axes, rows: Sequence[OptionRow]) -> None:
     ax.axhline(GUIDE_KPA, color=CLASH, linewidth=0.8, linestyle=(0, (3, 2)))
     ax.text(0.99, GUIDE_KPA, "guide 4.3 kPa", color=CLASH, ha="right", va="bottom",
             fontsize=6.5, transform=ax.get_yaxis_transform())  # fmt: skip
-    ax.set_yscale("log")
+    _plain_log(ax)
     ax.set(xlabel="slip margin (1: no friction needed)", ylabel="peak pressure, kPa")
     ax.spines[["top", "right"]].set_visible(False)
 
@@ -151,11 +154,35 @@ def draw_foams(ax: Axes, foams: Sequence[Foam]) -> None:
         ax.plot(
             100 * np.array(foam.strain), foam.stress_kpa, ".", color=shade, markersize=4
         )
-        end = float(foam.stress(foam.most_strain))
-        ax.annotate(foam.name, (100 * foam.most_strain, end), fontsize=6.5, color=INK)
-    ax.set_yscale("log")
-    ax.set(xlabel="compression, %", ylabel="stress, kPa", xlim=(0, 95))
+    _plain_log(ax)
+    _name_ends(ax, foams)
+    ax.set(xlabel="compression, %", ylabel="stress, kPa", xlim=(0, 110))
     ax.spines[["top", "right"]].set_visible(False)
+
+
+def _plain_log(ax: Axes) -> None:
+    """Scale upwards by decades, with numbers written out."""
+    ax.set_yscale("log")
+    ax.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+    ax.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    ax.yaxis.set_minor_formatter(NullFormatter())
+
+
+def _name_ends(ax: Axes, foams: Sequence[Foam]) -> None:
+    """Name every curve at its end, names at least a line apart."""
+    last = 0.0
+    for foam in sorted(foams, key=lambda one: float(one.stress(one.most_strain))):
+        end = float(foam.stress(foam.most_strain))
+        last = max(end, LINE_RATIO * last)
+        ax.annotate(
+            foam.name,
+            (100 * foam.most_strain, end),
+            xytext=(88, last),
+            fontsize=6.5,
+            color=INK,
+            va="center",
+            arrowprops={"arrowstyle": "-", "color": FAINT, "linewidth": 0.5},
+        )
 
 
 def draw_pattern(ax: Axes, pattern: PadPattern) -> None:

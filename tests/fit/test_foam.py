@@ -87,6 +87,14 @@ def test_the_extension_follows_the_gas_law_beyond_the_last_reading():
     assert grown == pytest.approx(air, rel=0.1)
 
 
+@pytest.mark.parametrize("name", list(library()))
+def test_foams_do_not_soften_beyond_their_last_reading(name):
+    made = foam(name)
+    last = np.diff(made.stress_kpa[-2:])[0] / np.diff(made.strain[-2:])[0]
+    on = np.linspace(made.read_strain, made.most_strain, 5)
+    assert np.all(np.diff(made.stress(on)) / np.diff(on) > 0.98 * last)
+
+
 def test_a_bonded_layer_is_stiffer_by_the_tabled_factor():
     # (1 − ν)/((1 + ν)(1 − 2 ν))
     got = [bonded_factor(nu) for nu in (0.0, 0.1, 0.3)]

@@ -75,6 +75,9 @@ def test_foams_are_named_and_their_readings_marked():
     _, (ax,) = axes()
     draw_foams(ax, list(library().values()))
     assert "pe 33" in words(ax)
+    assert [f"{tick:g}" for tick in (1, 10)] == [
+        ax.yaxis.get_major_formatter()(tick) for tick in (1, 10)
+    ]
     marked = [line for line in ax.lines if line.get_marker() == "."]
     assert marked[0].get_ydata().tolist() == [40, 75, 115, 175]
 
