@@ -103,20 +103,21 @@ def press(contacts: Contacts, walls: Walls, pose: Pose, start: FloatArray) -> Pr
     gap = np.einsum("ni,ni->n", local - walls.wall, walls.away) - walls.between
     strain = (contacts.reach - gap) / contacts.layer
     area = contacts.area * N_PER_KPA_MM2
+    stress, stiff = _by_foam(contacts, strain, "stress", "stiffness")
     moved = local - start
     moved = moved - np.einsum("ni,ni->n", moved, walls.away)[:, None] * walls.away
     return Pressing(
         strain=strain,
-        normal=area * _by_foam(contacts, strain, "stress"),
+        normal=area * stress,
         away=walls.away @ pose.turn.T,
-        stiff=area / contacts.layer * _by_foam(contacts, strain, "stiffness"),
+        stiff=area / contacts.layer * stiff,
         slid=moved @ pose.turn.T,
     )
 
 
 def stored_energy(contacts: Contacts, strain: FloatArray) -> float:
     """Energy in the compressed foam. [N mm]."""
-    density = _by_foam(contacts, strain, "energy")
+    (density,) = _by_foam(contacts, strain, "energy")
     return float(N_PER_KPA_MM2 * (contacts.area * contacts.layer) @ density)
 
 
@@ -167,7 +168,7 @@ def resistance(
     length = grip.length(pressing)
     slope, slips = grip.slope(length)
     pull = pressing.normal[:, None] * pressing.away - slope[:, None] * pressing.slid
-    gradient = np.concatenate([pull.sum(axis=0), np.cross(arm, pull).sum(axis=0)])
+    gradient = np.concatenate([pull.sum(axis=0), cross(arm, pull).sum(axis=0)])
     along = lines(pressing.away, arm)
     curvature = (along * (pressing.stiff - slope)[:, None]).T @ along
     curvature += springs(arm, slope)
@@ -201,15 +202,26 @@ def coupling(
 
 def lines(way: FloatArray, arm: FloatArray) -> FloatArray:
     """Lines of action (direction, moment about the centre), shape (n, 6)."""
-    lines: FloatArray = np.hstack([way, np.cross(arm, way)])
+    lines: FloatArray = np.hstack([way, cross(arm, way)])
     return lines
+
+
+def cross(first: FloatArray, second: FloatArray) -> FloatArray:
+    """Cross products of rows, shape (n, 3); several times as quick as numpy's."""
+    a, b, c = first.T
+    x, y, z = second.T
+    product = np.empty_like(second)
+    product[:, 0] = b * z - c * y
+    product[:, 1] = c * x - a * z
+    product[:, 2] = a * y - b * x
+    return product
 
 
 def springs(arm: FloatArray, stiff: FloatArray) -> FloatArray:
     """Curvature of springs that hold points in every direction, shape (6, 6)."""
     total, first = stiff.sum(), stiff @ arm
     second = np.einsum("n,ni,nj->ij", stiff, arm, arm)
-    cross = np.array(
+    tilt = np.array(
         [
             [0.0, -first[2], first[1]],
             [first[2], 0.0, -first[0]],
@@ -218,19 +230,22 @@ def springs(arm: FloatArray, stiff: FloatArray) -> FloatArray:
     )
     block = np.zeros((6, 6))
     block[:3, :3] = total * np.eye(3)
-    block[:3, 3:], block[3:, :3] = -cross, cross
+    block[:3, 3:], block[3:, :3] = -tilt, tilt
     block[3:, 3:] = np.trace(second) * np.eye(3) - second
     return block
 
 
-def _by_foam(contacts: Contacts, strain: FloatArray, what: str) -> FloatArray:
-    """Ask every foam for one of its curves at its own contacts that are pressed."""
-    values = np.zeros(len(strain))
-    touched = strain > 0
+def _by_foam(contacts: Contacts, strain: FloatArray, *curves: str) -> list[FloatArray]:
+    """Ask every foam for some of its curves at its own contacts that are pressed."""
+    values = [np.zeros(len(strain)) for _ in curves]
+    touched = np.nonzero(strain > 0)[0]
+    kind = contacts.kind[touched]
     for index, foam in enumerate(contacts.foams):
-        rows = np.nonzero(touched & (contacts.kind == index))[0]
+        rows = touched[kind == index]
         if len(rows):
-            values[rows] = getattr(foam, what)(strain[rows])
+            pressed = strain[rows]
+            for value, curve in zip(values, curves, strict=True):
+                value[rows] = getattr(foam, curve)(pressed)
     return values
 
 

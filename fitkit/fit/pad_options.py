@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import asdict, dataclass, replace
 from functools import partial
 from multiprocessing import get_context
@@ -288,9 +289,16 @@ def _mapped(
     if processes < 2 or len(jobs) < ENOUGH_TO_SHARE:
         yield from map(work, jobs)
         return
+    done = 0
     chunk = max(1, len(jobs) // (8 * processes))
     with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-        yield from pool.map(work, jobs, chunksize=chunk)
+        try:
+            for found in pool.map(work, jobs, chunksize=chunk):
+                yield found
+                done += 1
+        except BrokenProcessPool:  # started from a script that cannot be run again
+            pass
+    yield from map(work, jobs[done:])
 
 
 def _thinned(head: HeadInPiece, walls: Walls) -> tuple[HeadInPiece, Walls]:
