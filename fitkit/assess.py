@@ -31,8 +31,8 @@ SAID_WAYS = 3
 GENERAL_CAUTIONS: tuple[str, ...] = (
     "It sizes costumes; it is not protective equipment, and nothing here certifies it "
     "as such.",
-    "Sight: first checks only. Whoever wears the piece sees less to the sides and of the "
-    "floor than they are used to; walk the route with a guide before a crowd is there.",
+    "Sight: whoever wears the piece sees less to the sides and of the floor than they are "
+    "used to; walk the route with a guide before a crowd is there.",
     "Stairs, kerbs, traffic and crowds: with a hand to hold, or not at all.",
     "Breath and heat: keep vents open, agree on a time limit and on a sign to stop, and "
     "take the piece off at the first dizziness.",

@@ -8,7 +8,15 @@ from itertools import pairwise
 
 import numpy as np
 
-from fitkit.fit._passage import Ints, Nearness, Passage, carry, matrix_of, size_of
+from fitkit.fit._passage import (
+    ENOUGH_MM,
+    Ints,
+    Nearness,
+    Passage,
+    carry,
+    matrix_of,
+    size_of,
+)
 from fitkit.fit.placement import FloatArray
 
 #: Lift at each step of the straight way. [mm]
@@ -115,7 +123,7 @@ def _finished(passage: Passage, moves: FloatArray, *, exact: bool) -> Route:
     """Fill a way up to small strides, mend it where it is tight, and measure it."""
     dense = _filled(moves)
     rooms = [passage.near(move).least_mm for move in dense]
-    for k in np.nonzero(np.array(rooms) < TOUCH_MM)[0]:
+    for k in np.nonzero(np.array(rooms) < ENOUGH_MM)[0]:
         if k:  # the seat stays
             dense[k], near = passage.gained(dense[k], reach=STRIDE_MM, rounds=10)
             rooms[k] = near.least_mm

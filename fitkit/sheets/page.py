@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from html import escape
 from importlib.metadata import PackageNotFoundError, version
+from typing import TYPE_CHECKING
 
 from fitkit.assess import Assessment
 from fitkit.fit.jaw import JawCheck
@@ -16,6 +17,9 @@ from fitkit.sheets.tables import Cell, Column, Table, page_cell
 from fitkit.views.headline import Headline, headline
 from fitkit.views.words import UNSEEN_MM
 from fitkit.wearer.slips import check_record
+
+if TYPE_CHECKING:
+    from fitkit.sheets.sight import SightPart
 
 #: Types of the pictures that a page may carry, by suffix.
 PICTURE_TYPES = {".svg": "image/svg+xml", ".png": "image/png"}
@@ -56,6 +60,7 @@ def report_page(
     *,
     pictures: Mapping[str, Picture],
     tables: Mapping[str, Table],
+    sight: SightPart,
     contents: Sequence[tuple[str, str]],
     made_on: date,
 ) -> str:
@@ -68,6 +73,8 @@ def report_page(
     pictures : mapping of name to Picture
         "sections", "ease_map", "zones" and "eyes".
     tables : mapping of name to Table
+    sight : SightPart
+        What the wearer sees.
     contents : sequence of (file, what it is)
         Files of the folder, listed at the end.
     made_on : date
@@ -88,10 +95,11 @@ def report_page(
         _section("Ease over the head", _picture(pictures["ease_map"])),
         _section("Sections", _picture(pictures["sections"])),
         _section("Ease by zone", _picture(pictures["zones"]), _ease(assessment, tables)),
-        _section("Sight and jaw", *_sight(assessment, pictures, tables)),
+        _section("Eye line and jaw", *_sight(assessment, pictures, tables)),
+        _section("What the wearer sees", *_seen(sight)),
         _section("Measures", *_measures(assessment, tables)),
         _section("How sure this is", *_doubt(assessment, tables)),
-        _section("Cautions", _list(assessment.cautions)),
+        _section("Cautions", _list([*sight.cautions, *assessment.cautions])),
         _section("Sources and method", _list(SOURCES)),
         _section("In this folder", _contents(contents)),
     ]
@@ -168,6 +176,12 @@ def _sight(
 ) -> tuple[str, ...]:
     words = f"<p>{escape(_jaw_words(assessment.jaw))}</p>"
     return _picture(pictures["eyes"]), _table(tables["sight"]), words
+
+
+def _seen(sight: SightPart) -> Iterator[str]:
+    yield _list(sight.sentences)
+    yield from (_picture(picture) for picture in sight.pictures.values())
+    yield from (_table(table) for table in sight.tables)
 
 
 def _jaw_words(jaw: JawCheck) -> str:

@@ -21,6 +21,7 @@ from fitkit.sheets.folder import CONTENTS, whole_folder, write_contents
 from fitkit.sheets.meshes import write_meshes
 from fitkit.sheets.page import Picture, report_page
 from fitkit.sheets.placement_file import placement_json
+from fitkit.sheets.sight import sight_part
 from fitkit.sheets.tables import Table, report_tables, table_csv
 from fitkit.views.eyes import eye_views
 from fitkit.views.headline import headline
@@ -80,16 +81,21 @@ def write_report(
         say("Drawing sections and ease")
         pictures = _pictures(assessment)
         tables = {table.name: table for table in report_tables(assessment)}
+        say("Working out what the wearer sees")
+        sight = sight_part(assessment)
+        seen = {table.name: table for table in sight.tables}
         for room in ("figures", "tables", "meshes"):
             (part / room).mkdir()
         say("Writing meshes")
-        contents = [*_write_meshes(assessment, part), *_write_pictures(pictures, part)]
-        contents += _write_tables(tables, part)
+        contents = [*_write_meshes(assessment, part)]
+        contents += _write_pictures({**pictures, **sight.pictures}, part)
+        contents += _write_tables({**tables, **seen}, part)
         contents += _write_texts(assessment, part)
         page = report_page(
             assessment,
             pictures=pictures,
             tables=tables,
+            sight=sight,
             contents=sorted(contents),
             made_on=made_on or date.today(),
         )

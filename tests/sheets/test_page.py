@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 import pytest
 
 from fitkit.sheets.page import Picture, report_page
+from fitkit.sheets.sight import SightPart
 from fitkit.sheets.tables import report_tables
 from fitkit.wearer.record import make_record
 from fitkit.wearer.slips import check_record
@@ -46,6 +47,12 @@ def page_of(assessment) -> str:
         assessment,
         pictures=pictures,
         tables=tables,
+        sight=SightPart(
+            pictures={"field": replace(pictures["eyes"], name="field.svg")},
+            tables=(replace(tables["sight"], name="field_of_view"),),
+            sentences=("Sees <far>.",),
+            cautions=("Mind the <step>.",),
+        ),
         contents=[("a<b>.csv", "x & y")],
         made_on=date(2025, 2, 3),
     )
@@ -75,7 +82,7 @@ def test_every_tag_is_closed(reader):
 
 
 def test_nothing_is_loaded_from_outside(page, reader):
-    assert len(reader.loads) == len(NAMES)
+    assert len(reader.loads) == len(NAMES) + 1  # and one of sight
     assert all(load.startswith("data:image/svg+xml;base64,") for load in reader.loads)
     assert "default-src 'none'" in page
     assert not re.search(r"url\(|@import|https?://", page)
@@ -129,3 +136,9 @@ def test_doubtful_readings_are_told_above_the_measures(tight):
     assert escape(slip.message) in page
     assert page.index("Look at these readings again") < page.index("“Read” is the mean")
     assert "Look at these readings again" not in page_of(tight)
+
+
+def test_sight_is_said_and_its_cautions_come_first(page):
+    assert "Sees &lt;far&gt;." in page
+    cautions = page[page.index("<h2>Cautions</h2>") :]
+    assert cautions.index("Mind the &lt;step&gt;.") < cautions.index("It sizes costumes")
