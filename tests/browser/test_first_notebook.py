@@ -24,12 +24,11 @@ def library(samples):
 @pytest.fixture
 def as_drawn(notebook, library, shown):
     """The page with the piece as drawn, and the library with it."""
-    for name, value in START.items():
-        if float(notebook.number(name)) != value:
-            notebook.box(name).locator("xpath=ancestor::details").evaluate_all(
-                "(all) => all.forEach((one) => { one.open = true; })"
-            )
-            notebook.type_number(name, str(value))
+    notebook.sections.locator("details").evaluate_all(
+        "(all) => all.forEach((one) => { one.open = true; })"
+    )
+    for name, value in START.items():  # whatever is shown: a box rounds what it holds
+        notebook.type_number(name, f"{value:g}")
     notebook.expect_figures(shown(library.edit(**START)))
     return notebook
 
