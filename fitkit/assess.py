@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 from fitkit.fit._words import listed, move_words, percent, zone_words
@@ -12,6 +13,7 @@ from fitkit.fit.ease import EaseMap, ZoneEase, ease
 from fitkit.fit.jaw import JawCheck, check_jaw
 from fitkit.fit.placement import Placement
 from fitkit.fit.sight import EyeCheck, Side, check_sight, eye_openings, sight_margin_mm
+from fitkit.fit.sight_report import SightReport, sight_report
 from fitkit.fit.size import SizeAnswer, solve_size
 from fitkit.fit.uncertainty import Uncertainty, ease_uncertainty
 from fitkit.wearer.wearer import Wearer
@@ -71,6 +73,18 @@ class Assessment:
     def fits(self) -> bool:
         """Whether the verdict is "fits"."""
         return self.verdict == "fits"
+
+    @cached_property
+    def seen(self) -> SightReport:
+        """
+        What the wearer sees, by the defaults of `sight_report`; worked out once asked.
+
+        Raises
+        ------
+        BriefError
+            If it cannot be worked out: an eye is not inside the piece, for one.
+        """
+        return sight_report(self.wearer, self.piece, self.placement)
 
     @property
     def master_percent(self) -> float:

@@ -4,22 +4,19 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from html import escape
 from importlib.metadata import PackageNotFoundError, version
-from typing import TYPE_CHECKING
 
 from fitkit.assess import Assessment
 from fitkit.fit.jaw import JawCheck
+from fitkit.sheets.part import Part, Picture
 from fitkit.sheets.style import STYLE
 from fitkit.sheets.tables import Cell, Column, Table, page_cell
 from fitkit.views.headline import Headline, headline
 from fitkit.views.words import UNSEEN_MM
 from fitkit.wearer.slips import check_record
-
-if TYPE_CHECKING:
-    from fitkit.sheets.sight import SightPart
 
 #: Types of the pictures that a page may carry, by suffix.
 PICTURE_TYPES = {".svg": "image/svg+xml", ".png": "image/png"}
@@ -43,24 +40,12 @@ SOURCES: tuple[str, ...] = (
 )
 
 
-@dataclass(frozen=True, kw_only=True)
-class Picture:
-    """A figure on a page."""
-
-    #: File name, with its suffix.
-    name: str
-    data: bytes
-    #: What it shows, for those who cannot see it.
-    alternative: str
-    caption: str
-
-
 def report_page(
     assessment: Assessment,
     *,
     pictures: Mapping[str, Picture],
     tables: Mapping[str, Table],
-    sight: SightPart,
+    parts: Sequence[Part],
     contents: Sequence[tuple[str, str]],
     made_on: date,
 ) -> str:
@@ -73,8 +58,8 @@ def report_page(
     pictures : mapping of name to Picture
         "sections", "ease_map", "zones" and "eyes".
     tables : mapping of name to Table
-    sight : SightPart
-        What the wearer sees.
+    parts : sequence of Part
+        Answers to the further questions, in their order on the page.
     contents : sequence of (file, what it is)
         Files of the folder, listed at the end.
     made_on : date
@@ -85,7 +70,8 @@ def report_page(
         One HTML document that loads nothing from outside and runs no script.
     """
     top = headline(assessment)
-    parts = [
+    cautions = [line for part in parts for line in part.cautions]
+    sections = [
         _heading(top, made_on),
         _verdict(assessment, top),
         _section(
@@ -96,14 +82,14 @@ def report_page(
         _section("Sections", _picture(pictures["sections"])),
         _section("Ease by zone", _picture(pictures["zones"]), _ease(assessment, tables)),
         _section("Eye line and jaw", *_sight(assessment, pictures, tables)),
-        _section("What the wearer sees", *_seen(sight)),
+        *(_section(part.title, *_part(part)) for part in parts),
         _section("Measures", *_measures(assessment, tables)),
         _section("How sure this is", *_doubt(assessment, tables)),
-        _section("Cautions", _list([*sight.cautions, *assessment.cautions])),
+        _section("Cautions", _list(dict.fromkeys([*cautions, *assessment.cautions]))),
         _section("Sources and method", _list(SOURCES)),
         _section("In this folder", _contents(contents)),
     ]
-    return _DOCUMENT.format(title=escape(top.title), style=STYLE, body="\n".join(parts))
+    return _DOCUMENT.format(title=escape(top.title), style=STYLE, body="\n".join(sections))
 
 
 _DOCUMENT = """<!DOCTYPE html>
@@ -178,10 +164,10 @@ def _sight(
     return _picture(pictures["eyes"]), _table(tables["sight"]), words
 
 
-def _seen(sight: SightPart) -> Iterator[str]:
-    yield _list(sight.sentences)
-    yield from (_picture(picture) for picture in sight.pictures.values())
-    yield from (_table(table) for table in sight.tables)
+def _part(part: Part) -> Iterator[str]:
+    yield _list(part.sentences)
+    yield from (_picture(picture) for picture in part.pictures.values())
+    yield from (_table(table) for table in part.tables)
 
 
 def _jaw_words(jaw: JawCheck) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -19,7 +19,8 @@ from fitkit.plots.paper import png_bytes, svg_bytes
 from fitkit.sheets.brief_file import brief_json
 from fitkit.sheets.folder import CONTENTS, whole_folder, write_contents
 from fitkit.sheets.meshes import write_meshes
-from fitkit.sheets.page import Picture, report_page
+from fitkit.sheets.page import report_page
+from fitkit.sheets.part import Part, Picture
 from fitkit.sheets.placement_file import placement_json
 from fitkit.sheets.sight import sight_part
 from fitkit.sheets.tables import Table, report_tables, table_csv
@@ -28,6 +29,10 @@ from fitkit.views.headline import headline
 from fitkit.views.heads import head_views
 from fitkit.views.sections import section_views
 
+#: The further questions, in their order on the page, with what is said meanwhile.
+QUESTIONS: tuple[tuple[str, Callable[[Assessment], Part]], ...] = (
+    ("Working out what the wearer sees", sight_part),
+)
 #: Dots in an inch of pictures that are not lines.
 DOTS_PER_INCH = 220.0
 
@@ -77,35 +82,44 @@ def write_report(
     """
     say = tell or _silence
     target = Path(folder)
-    with whole_folder(target, overwrite=overwrite) as part:
+    with whole_folder(target, overwrite=overwrite) as room:
         say("Drawing sections and ease")
         pictures = _pictures(assessment)
         tables = {table.name: table for table in report_tables(assessment)}
-        say("Working out what the wearer sees")
-        sight = sight_part(assessment)
-        seen = {table.name: table for table in sight.tables}
-        for room in ("figures", "tables", "meshes"):
-            (part / room).mkdir()
+        parts = tuple(_asked(assessment, say))
+        every = [
+            *pictures.values(),
+            *(one for part in parts for one in part.pictures.values()),
+        ]
+        more = [table for part in parts for table in part.tables]
+        for name in ("figures", "tables", "meshes"):
+            (room / name).mkdir()
         say("Writing meshes")
-        contents = [*_write_meshes(assessment, part)]
-        contents += _write_pictures({**pictures, **sight.pictures}, part)
-        contents += _write_tables({**tables, **seen}, part)
-        contents += _write_texts(assessment, part)
+        contents = [*_write_meshes(assessment, room)]
+        contents += _write_pictures(every, room)
+        contents += _write_tables([*tables.values(), *more], room)
+        contents += _write_texts(assessment, room)
         page = report_page(
             assessment,
             pictures=pictures,
             tables=tables,
-            sight=sight,
+            parts=parts,
             contents=sorted(contents),
             made_on=made_on or date.today(),
         )
-        (part / "report.html").write_text(page, encoding="utf-8")
+        (room / "report.html").write_text(page, encoding="utf-8")
         names = [*(name for name, _ in contents), "report.html"]
-        write_contents(part, names)
+        write_contents(room, names)
     home = target.expanduser().resolve()
     return Report(
         folder=home, page=home / "report.html", files=tuple(sorted([*names, CONTENTS]))
     )
+
+
+def _asked(assessment: Assessment, say: Callable[[str], None]) -> Iterator[Part]:
+    for words, ask in QUESTIONS:
+        say(words)
+        yield ask(assessment)
 
 
 def _silence(_: str) -> None:
@@ -168,15 +182,18 @@ def _write_meshes(assessment: Assessment, part: Path) -> list[tuple[str, str]]:
     return [(f"meshes/{name}", words) for name, words in written]
 
 
-def _write_pictures(pictures: Mapping[str, Picture], part: Path) -> list[tuple[str, str]]:
-    for picture in pictures.values():
-        (part / "figures" / picture.name).write_bytes(picture.data)
-    return [(f"figures/{one.name}", one.alternative) for one in pictures.values()]
-
-
-def _write_tables(tables: Mapping[str, Table], part: Path) -> list[tuple[str, str]]:
+def _write_pictures(pictures: Iterable[Picture], part: Path) -> list[tuple[str, str]]:
     written = []
-    for table in tables.values():
+    for picture in pictures:
+        name = f"figures/{picture.name}"
+        (part / name).write_bytes(picture.data)
+        written.append((name, picture.alternative))
+    return written
+
+
+def _write_tables(tables: Iterable[Table], part: Path) -> list[tuple[str, str]]:
+    written = []
+    for table in tables:
         name = f"tables/{table.name}.csv"
         (part / name).write_text(table_csv(table), encoding="utf-8")
         written.append((name, table.title))

@@ -3,52 +3,42 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 from fitkit.assess import Assessment
-from fitkit.errors import FitkitError
 from fitkit.fit.cut import Cut
 from fitkit.fit.sight import SIDES
-from fitkit.fit.sight_report import SightReport, sight_report
+from fitkit.fit.sight_report import SightReport
 from fitkit.fit.sight_words import sight_words
 from fitkit.fit.slit import SlitSearch
 from fitkit.plots.paper import png_bytes, svg_bytes
 from fitkit.plots.sight_pages import cut_figure, field_figure, floor_figure, light_figure
-from fitkit.sheets.page import Picture
+from fitkit.sheets.part import Part, Picture, answered
 from fitkit.sheets.tables import Cell, Column, Table
 from fitkit.views.cuts import cut_view
 from fitkit.views.fields import field_chart
 from fitkit.views.floors import floor_side
 from fitkit.wearer.wearer import Wearer
 
+#: Heading of the part.
+TITLE = "What the wearer sees"
 #: Limits in the order of the table's rows.
 WAYS = ("up", "down", "nasal", "temporal")
 
 
-@dataclass(frozen=True, kw_only=True)
-class SightPart:
-    """What a report says of sight."""
-
-    #: "field", "light" and "floor"; empty where sight could not be worked out.
-    pictures: Mapping[str, Picture]
-    tables: tuple[Table, ...]
-    #: What is seen, in sentences; or why that could not be worked out.
-    sentences: tuple[str, ...]
-    cautions: tuple[str, ...]
+def sight_part(assessment: Assessment) -> Part:
+    """Say in a report what the wearer sees in the placed piece."""
+    return answered("sight", TITLE, lambda: _part(assessment))
 
 
-def sight_part(assessment: Assessment) -> SightPart:
-    """Work out what the wearer sees in the placed piece, for a report."""
-    wearer = assessment.wearer
-    try:
-        report = sight_report(wearer, assessment.piece, assessment.placement)
-    except FitkitError as problem:
-        return SightPart(pictures={}, tables=(), sentences=(str(problem),), cautions=())
+def _part(assessment: Assessment) -> Part:
+    report = assessment.seen
     said = tuple(line for line in sight_words(report) if line not in report.cautions)
-    return SightPart(
-        pictures=sight_pictures(wearer, report),
-        tables=sight_tables(report),
+    return Part(
+        name="sight",
+        title=TITLE,
         sentences=said,
+        pictures=sight_pictures(assessment.wearer, report),
+        tables=sight_tables(report),
         cautions=report.cautions,
     )
 

@@ -6,8 +6,9 @@ from html.parser import HTMLParser
 
 import pytest
 
-from fitkit.sheets.page import Picture, report_page
-from fitkit.sheets.sight import SightPart
+from fitkit.errors import BriefError
+from fitkit.sheets.page import report_page
+from fitkit.sheets.part import Part, Picture, answered
 from fitkit.sheets.tables import report_tables
 from fitkit.wearer.record import make_record
 from fitkit.wearer.slips import check_record
@@ -47,12 +48,16 @@ def page_of(assessment) -> str:
         assessment,
         pictures=pictures,
         tables=tables,
-        sight=SightPart(
-            pictures={"field": replace(pictures["eyes"], name="field.svg")},
-            tables=(replace(tables["sight"], name="field_of_view"),),
-            sentences=("Sees <far>.",),
-            cautions=("Mind the <step>.",),
-        ),
+        parts=[
+            Part(
+                name="sight",
+                title="What is <seen>",
+                pictures={"field": replace(pictures["eyes"], name="field.svg")},
+                tables=(replace(tables["sight"], name="field_of_view"),),
+                sentences=("Sees <far>.",),
+                cautions=("Mind the <step>.",),
+            )
+        ],
         contents=[("a<b>.csv", "x & y")],
         made_on=date(2025, 2, 3),
     )
@@ -142,3 +147,12 @@ def test_sight_is_said_and_its_cautions_come_first(page):
     assert "Sees &lt;far&gt;." in page
     cautions = page[page.index("<h2>Cautions</h2>") :]
     assert cautions.index("Mind the &lt;step&gt;.") < cautions.index("It sizes costumes")
+
+
+def test_a_question_that_cannot_be_answered_says_why_in_its_place():
+    def ask():
+        raise BriefError("The left eye is inside the wall.")
+
+    part = answered("sight", "What is seen", ask)
+    assert part.sentences == ("The left eye is inside the wall.",)
+    assert (part.title, part.tables, part.cautions) == ("What is seen", (), ())
