@@ -56,7 +56,7 @@ class Case:
     Raises
     ------
     BriefError
-        If an acceleration is beyond 200 rad/s².
+        If an acceleration is beyond 200 rad/s², or a speed beyond 40 rad/s.
     """
 
     name: str
@@ -65,21 +65,30 @@ class Case:
     nod_rad_s2: float = 0.0
     #: About the upright axis: to the wearer's left positive. [rad/s²]
     turn_rad_s2: float = 0.0
+    #: Angular speed at that moment, which throws the piece outward. [rad/s]
+    nod_rad_s: float = 0.0
+    turn_rad_s: float = 0.0
 
     def __post_init__(self) -> None:
         for name in ("nod_rad_s2", "turn_rad_s2"):
             value = getattr(self, name)
             in_range(name, value, low=-200, high=200, unit="rad/s²")
+        for name in ("nod_rad_s", "turn_rad_s"):
+            cure = "Is that deg/s? 1 rad/s is 57.3 deg/s."
+            value = getattr(self, name)
+            in_range(name, value, low=-40, high=40, unit="rad/s", cure=cure)
 
     def load(self, mass: MassProperties, pose: Placement) -> Load:
         """Give weight and inertia of a piece at a pose, in the head frame."""
         kilograms = mass.mass_g / 1000.0
-        spin = np.array([-self.nod_rad_s2, 0.0, self.turn_rad_s2])
+        gains = np.array([-self.nod_rad_s2, 0.0, self.turn_rad_s2])
+        spin = np.array([-self.nod_rad_s, 0.0, self.turn_rad_s])
         arm = pose.rotation @ mass.centre_mm + pose.shift_mm - np.asarray(CONDYLES_MM)
-        pushed = np.cross(spin, arm) / 1000.0  # [m/s²]
-        force = kilograms * (GRAVITY * self.posture.down - pushed)
+        pushed = np.cross(gains, arm) + np.cross(spin, np.cross(spin, arm))
+        force = kilograms * (GRAVITY * self.posture.down - pushed / 1000.0)  # [m/s²]
         inertia = pose.rotation @ mass.inertia_g_mm2 @ pose.rotation.T
-        return Load(force, -inertia @ spin * 1e-6, mass.centre_mm)
+        torque = inertia @ gains + np.cross(spin, inertia @ spin)
+        return Load(force, -torque * 1e-6, mass.centre_mm)
 
 
 #: Postures of ``POSTURES``, a brisk nod and a brisk turn (20 rad/s²: from memory of

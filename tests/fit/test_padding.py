@@ -12,6 +12,7 @@ from fitkit.fit.foam import foam, linear_foam
 from fitkit.fit.padding import CASES, Case, band_kpa, pad_out, placement_of
 from fitkit.fit.pads import Pad, pad_area_mm2, pad_bodies
 from fitkit.fit.placement import Placement, rotation_matrix
+from fitkit.piece.mass import combined, point_mass
 
 G = 9.80665
 
@@ -176,6 +177,34 @@ def test_pads_without_a_clear_region_are_refused(fields, says):
         Pad(**{**given, "thickness_mm": 10, **fields})
 
 
-def test_accelerations_beyond_reach_are_refused():
+def test_accelerations_and_speeds_beyond_reach_are_refused():
     with pytest.raises(BriefError, match="rad/s²"):
         Case(name="whiplash", nod_rad_s2=900)
+    with pytest.raises(BriefError, match=r"1 rad/s is 57\.3 deg/s"):
+        Case(name="glance", turn_rad_s=200)
+
+
+def test_a_turning_head_throws_the_piece_outward():
+    # m ω² r: 1 kg, 0.1 m from the axis, 10 rad/s: 10 N
+    ahead = point_mass(mass_g=1000, at_mm=np.add(CONDYLES_MM, (0, 100, 0)))
+    above = point_mass(mass_g=1000, at_mm=np.add(CONDYLES_MM, (0, 0, 100)))
+    turn = Case(name="turn", turn_rad_s=10.0).load(ahead, Placement())
+    assert turn.force == pytest.approx([0, 10, -G])
+    nod = Case(name="nod", nod_rad_s=-10.0).load(above, Placement())
+    assert nod.force == pytest.approx([0, 0, 10 - G])
+    assert nod.torque == pytest.approx(np.zeros(3))
+
+
+def test_a_body_is_thrown_as_its_points_are():
+    case = Case(name="both", nod_rad_s2=12.0, turn_rad_s2=-20.0, nod_rad_s=3.0,
+                turn_rad_s=6.0)  # fmt: skip
+    points = [point_mass(mass_g=m, at_mm=at)
+              for m, at in ((300, (60, 90, 20)), (500, (-40, -30, 110)))]  # fmt: skip
+    whole = case.load(combined(points), Placement(pitch_deg=8))
+    parts = [case.load(point, Placement(pitch_deg=8)) for point in points]
+    places = [Placement(pitch_deg=8).rotation @ point.centre_mm for point in points]
+    centre = Placement(pitch_deg=8).rotation @ combined(points).centre_mm
+    assert whole.force == pytest.approx(sum(part.force for part in parts))
+    moment = sum(np.cross(at - centre, part.force)
+                 for at, part in zip(places, parts, strict=True))  # fmt: skip
+    assert whole.torque == pytest.approx(moment)
