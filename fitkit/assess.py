@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
-from fitkit.fit._words import listed, move_words, percent, zone_words
+from fitkit.fit._words import listed, move_words, percent
 from fitkit.fit.brief import Brief, brief_for
 from fitkit.fit.ease import EaseMap, ZoneEase, ease
 from fitkit.fit.jaw import JawCheck, check_jaw
@@ -17,6 +17,7 @@ from fitkit.fit.sight_report import SightReport, sight_report
 from fitkit.fit.size import SizeAnswer, solve_size
 from fitkit.fit.uncertainty import Uncertainty, ease_uncertainty
 from fitkit.wearer.wearer import Wearer
+from fitkit.wearer.zones import zone_words
 
 if TYPE_CHECKING:
     from fitkit.piece.buildup import Piece

@@ -6,25 +6,12 @@ from collections.abc import Sequence
 
 from fitkit.fit._demands import DISTORTION, HINGE, SIGHT_LEFT, SIZE
 from fitkit.fit.sight import SIDES
-from fitkit.wearer.zones import ZONES
+from fitkit.wearer.zones import ZONES, zone_words
 
 #: Words for a move along +right, +front, +up and the opposite.
 WAYS = (("right", "left"), ("forward", "back"), ("up", "down"))
 #: Moves smaller than this go unsaid. [mm]
 UNSAID_MM = 0.3
-
-
-def zone_words(zone: str) -> str:
-    """
-    Name a zone as a maker would.
-
-    Examples
-    --------
-    >>> zone_words("temple_left")
-    'left temple'
-    """
-    name, _, side = zone.partition("_")
-    return f"{side} {name}" if side else name
 
 
 def in_words(family: int) -> str:

@@ -13,11 +13,11 @@ from fitkit.fit._descent import Relief
 from fitkit.fit._moves import free_moves
 from fitkit.fit._search import Found, search
 from fitkit.fit._wishes import Wishes
-from fitkit.fit._words import in_words, listed, move_words, percent, zone_words
+from fitkit.fit._words import in_words, listed, move_words, percent
 from fitkit.fit.brief import PAIRS
 from fitkit.fit.placement import FloatArray, Placement
 from fitkit.fit.sight import SIDES
-from fitkit.wearer.zones import ZONES
+from fitkit.wearer.zones import ZONES, zone_words
 
 #: Weight of the wishes where they only settle ties.
 TIE_WEIGHT = 1e-3

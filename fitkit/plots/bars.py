@@ -11,7 +11,8 @@ from matplotlib.patches import Patch
 from fitkit.fit.ease import EaseMap, ZoneEase
 from fitkit.fit.uncertainty import Interval
 from fitkit.plots.paper import CLASH_HATCH, FAINT, INK, SHORT_HATCH, SOFT
-from fitkit.views.words import UNSEEN_MM, zone_title
+from fitkit.views.words import UNSEEN_MM
+from fitkit.wearer.zones import zone_words
 
 #: Half the height of a bar, and of the marks of what was asked, in rows.
 HALF_BAR, HALF_MARK = 0.28, 0.42
@@ -53,7 +54,7 @@ def draw_zone_bars(
                 zorder=4,
             )
     ax.axvline(0.0, color=INK, linewidth=0.8)
-    ax.set_yticks(rows, [zone_title(zone.zone) for zone in zones])
+    ax.set_yticks(rows, [zone_words(zone.zone) for zone in zones])
     ax.set(ylim=(len(zones) - 0.4, -0.6), xlabel="ease, mm (below 0: clash)")
     ax.grid(axis="x", color=FAINT, linewidth=0.4)
     ax.set_axisbelow(True)

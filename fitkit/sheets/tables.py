@@ -9,8 +9,9 @@ from dataclasses import dataclass
 
 from fitkit.assess import Assessment
 from fitkit.fit.sight import SIDES
-from fitkit.views.words import figure, zone_title
+from fitkit.views.words import figure
 from fitkit.wearer.measures import CATALOGUE
+from fitkit.wearer.zones import zone_words
 
 Cell = str | float | None
 #: Standard deviations to the ends of a 90 % interval of a normal.
@@ -131,7 +132,7 @@ def ease_table(assessment: Assessment) -> Table:
         sure = assessment.uncertainty.by_zone[zone.zone]
         gaps = (zone.least_mm, sure.low_mm, sure.high_mm, zone.wanted_mm, zone.short_mm)
         loose = (zone.median_mm, zone.most_mm, zone.loose_mm)
-        rows.append((zone_title(zone.zone), *gaps, *loose, *map(float, zone.at)))
+        rows.append((zone_words(zone.zone), *gaps, *loose, *map(float, zone.at)))
     return Table(
         name="ease_by_zone", title="Ease by zone", columns=columns, rows=tuple(rows)
     )

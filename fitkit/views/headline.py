@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from fitkit.assess import Assessment
 from fitkit.fit.sight import SIDES, EyeCheck
-from fitkit.views.words import UNSEEN_MM, figure, zone_title
+from fitkit.views.words import UNSEEN_MM, figure
+from fitkit.wearer.zones import zone_words
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,7 +86,7 @@ def _tightest(assessment: Assessment) -> Answer:
         title="Tightest ease",
         figure=f"{figure(zone.least_mm)} mm",
         note=(
-            f"{zone_title(zone.zone)}, {spare} the {zone.wanted_mm:g} mm asked; 90 % "
+            f"{zone_words(zone.zone)}, {spare} the {zone.wanted_mm:g} mm asked; 90 % "
             f"between {figure(sure.low_mm)} and {figure(sure.high_mm)} mm"
         ),
     )

@@ -1,22 +1,9 @@
-"""How zones are named to people."""
+"""How figures are written for people."""
 
 from __future__ import annotations
 
 #: Shortfalls below this print as none and are not shown. [mm]
 UNSEEN_MM = 0.05
-
-
-def zone_title(zone: str) -> str:
-    """
-    Name a zone as a maker would.
-
-    Examples
-    --------
-    >>> zone_title("temple_left")
-    'left temple'
-    """
-    name, _, side = zone.partition("_")
-    return f"{side} {name}" if side else name
 
 
 def figure(value: float, *, digits: int = 1) -> str:

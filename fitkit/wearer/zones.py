@@ -32,3 +32,16 @@ SCALP_ZONES: tuple[str, ...] = (
 
 #: Index given to head vertices below the head, where no ease is asked.
 NECK = -1
+
+
+def zone_words(zone: str) -> str:
+    """
+    Name a zone as a maker would.
+
+    Examples
+    --------
+    >>> zone_words("temple_left")
+    'left temple'
+    """
+    name, _, side = zone.partition("_")
+    return f"{side} {name}" if side else name
