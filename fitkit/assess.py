@@ -9,23 +9,20 @@ from typing import TYPE_CHECKING, Literal
 
 from fitkit.fit._words import listed, move_words, percent
 from fitkit.fit.brief import Brief, brief_for
-from fitkit.fit.ease import EaseMap, ZoneEase, ease
-from fitkit.fit.jaw import JawCheck, check_jaw
+from fitkit.fit.ease import EaseMap
+from fitkit.fit.jaw import JawCheck
 from fitkit.fit.placement import Placement
-from fitkit.fit.sight import EyeCheck, Side, check_sight, eye_openings, sight_margin_mm
+from fitkit.fit.sight import EyeCheck, Side
 from fitkit.fit.sight_report import SightReport, sight_report
 from fitkit.fit.size import SizeAnswer, solve_size
 from fitkit.fit.uncertainty import Uncertainty, ease_uncertainty
+from fitkit.fit.verdict import judge
 from fitkit.wearer.wearer import Wearer
 from fitkit.wearer.zones import zone_words
 
 if TYPE_CHECKING:
     from fitkit.piece.buildup import Piece
 
-#: Demands missed by no more than this are met. [mm]
-MET_MM = 0.02
-#: Sizes beyond a limit by no more than this factor are within it.
-MET_SIZE = 1e-6
 #: An eye line this far from its opening's centre is worth a word. [mm]
 WORTH_A_WORD_MM = 2.0
 #: Most ways out that are said.
@@ -139,19 +136,11 @@ def _assess(
     brief: Brief,
     answer: SizeAnswer | None,
 ) -> Assessment:
-    gaps = ease(wearer, piece, placement, brief=brief)
-    sight = check_sight(wearer, piece, placement)
-    jaw = check_jaw(wearer, piece, placement)
+    verdict = judge(wearer, piece, placement, brief)
+    gaps, sight, jaw, reasons = verdict.ease, verdict.sight, verdict.jaw, verdict.reasons
     uncertainty = ease_uncertainty(wearer, gaps)
-    missed = [
-        *_missed_ease(gaps),
-        *_missed_sight(piece, brief, sight),
-        *_missed_hinge(brief, jaw),
-        *_missed_size(placement, brief),
-    ]
-    reasons = tuple(words for _, words in sorted(missed, key=lambda one: -one[0]))
     return Assessment(
-        verdict="does not fit" if reasons else "fits",
+        verdict=verdict.verdict,
         reasons=reasons,
         changes=tuple(_changes(piece, placement, answer, reasons, sight, jaw)),
         wearer=wearer,
@@ -165,79 +154,6 @@ def _assess(
         size_answer=answer,
         cautions=tuple(_cautions(wearer, piece, brief, answer, uncertainty)),
     )
-
-
-# -- demands that are missed: by how much, and in words -------------------------------
-
-
-def _missed_ease(gaps: EaseMap) -> Iterator[tuple[float, str]]:
-    for zone in gaps.by_zone.values():
-        if zone.short_mm > MET_MM:
-            yield zone.short_mm, _short_words(zone)
-        if zone.loose_mm > MET_MM:
-            words = (
-                f"{zone_words(zone.zone).capitalize()}: the median gap is "
-                f"{zone.median_mm:.1f} mm, {zone.loose_mm:.1f} mm more than the "
-                f"{zone.most_mm:g} mm that its pad should bridge."
-            )
-            yield zone.loose_mm, words
-
-
-def _short_words(zone: ZoneEase) -> str:
-    name = zone_words(zone.zone).capitalize()
-    if zone.least_mm < 0:
-        state = f"the wall presses in by {-zone.least_mm:.1f} mm"
-    else:
-        state = f"the gap is {zone.least_mm:.1f} mm"
-    return (
-        f"{name}: {state} at its tightest, {zone.short_mm:.1f} mm short of the "
-        f"{zone.wanted_mm:g} mm asked."
-    )
-
-
-def _missed_sight(
-    piece: Piece, brief: Brief, sight: Mapping[Side, EyeCheck]
-) -> Iterator[tuple[float, str]]:
-    for side, opening in eye_openings(piece).items():
-        if opening is None:
-            continue
-        asked, margin = sight_margin_mm(opening, brief), sight[side].margin_mm
-        if margin < asked - MET_MM:
-            where = (
-                f"passes {-margin:.1f} mm outside its opening"
-                if margin < 0
-                else f"passes only {margin:.1f} mm inside its opening"
-            )
-            yield asked - margin, f"Sight: the {side} eye's straight-ahead line {where}."
-
-
-def _missed_hinge(brief: Brief, jaw: JawCheck) -> Iterator[tuple[float, str]]:
-    allowed = brief.hinge_tolerance_mm
-    if allowed is not None and jaw.has_hinge and jaw.distance_mm > allowed + MET_MM:
-        words = (
-            f"Jaw: the hinge lies {jaw.distance_mm:.1f} mm from the chin pole, where "
-            f"{allowed:g} mm was asked; the jaw will not follow the chin."
-        )
-        yield jaw.distance_mm - allowed, words
-
-
-def _missed_size(placement: Placement, brief: Brief) -> Iterator[tuple[float, str]]:
-    low, high = float(placement.size.min()), float(placement.size.max())
-    over = max(high / brief.size_most, brief.size_least / low) - 1.0
-    if over > MET_SIZE:
-        said = high if high > brief.size_most else low
-        words = (
-            f"Size: {percent(said)} is outside the {percent(brief.size_least, 0)} to "
-            f"{percent(brief.size_most, 0)} that the brief allows."
-        )
-        yield 100.0 * over, words
-    distorted = placement.distortion_percent - brief.distortion_percent
-    if distorted > 100.0 * MET_SIZE:
-        words = (
-            f"Proportions: the axes differ by {placement.distortion_percent:.1f} %, where "
-            f"{brief.distortion_percent:g} % was allowed."
-        )
-        yield distorted, words
 
 
 # -- what to do -----------------------------------------------------------------------

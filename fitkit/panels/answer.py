@@ -6,12 +6,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from fitkit.assess import MET_MM, MET_SIZE
 from fitkit.fit.brief import Brief
 from fitkit.fit.ease import EaseMap, ease
 from fitkit.fit.jaw import JawCheck, check_jaw
 from fitkit.fit.placement import Placement
 from fitkit.fit.sight import EyeCheck, Side, check_sight, eye_openings, sight_margin_mm
+from fitkit.fit.verdict import MET_MM, MET_SIZE
 from fitkit.piece.buildup import Piece
 from fitkit.wearer.wearer import Wearer
 
