@@ -19,8 +19,10 @@ export class NumberBox {
     this.text = make("input", {
       id, type: "text", inputMode: "decimal", autocomplete: "off", spellcheck: false,
       "aria-describedby": `${id}-problem`,
+      oninput: () => { this.edited = true; },
       onchange: () => this.typed(),
-      onkeydown: (event) => event.stopPropagation(),
+      onblur: () => this.typed(),
+      onkeydown: (event) => this.key(event),
     });
     this.problem = make("p", { id: `${id}-problem`, className: "fk-problem", role: "alert" });
     this.element = make("div", { className: "fk-box", "data-box": box.name },
@@ -32,30 +34,40 @@ export class NumberBox {
   }
 
   change(value) {
+    this.edited = false;
     this.text.value = value.toFixed(this.box.decimals);
     this.link.edit({ [this.box.name]: value });
     this.moved();
   }
 
+  // Enter ends typing, even where it left the rounded figure that was shown: a maker who
+  // types 0 means 0. Escape gives the typing up.
+  key(event) {
+    event.stopPropagation();
+    if (event.key === "Enter") this.typed();
+    if (event.key === "Escape" && this.edited) {
+      this.edited = false;
+      this.text.value = this.told;
+    }
+  }
+
   typed() {
+    if (!this.edited) return;
+    this.edited = false;
     this.link.settle();
     this.link.edit({ [this.box.name]: this.text.value });
     this.link.settle();
     this.moved();
   }
 
-  // Show what the kernel says, unless the maker has moved on since.
+  // Show what the kernel says, unless the maker is typing or has moved on since.
   show(state, unanswered) {
     const { name } = this.box;
     if (!(name in unanswered)) {
-      if (this.text !== document.activeElement || !this.text.matches(":focus-visible")) {
-        this.text.value = state.typed[name];
-      } else if (state.revision !== this.revision) {
-        this.text.value = state.typed[name];
-      }
+      this.told = state.typed[name];
+      if (!this.edited) this.text.value = this.told;
       if (name in state.values) this.slider.value = state.values[name];
     }
-    this.revision = state.revision;
     const problem = state.problems[name] ?? "";
     if (this.problem.textContent !== problem) this.problem.textContent = problem;
     this.text.setAttribute("aria-invalid", problem ? "true" : "false");

@@ -13,7 +13,16 @@ export class Link {
 
   // A page shows the panel, or no longer does.
   shown(yes) {
-    this.model.send({ shown: yes });
+    this.send({ shown: yes });
+  }
+
+  // A line to a kernel that is gone throws; the silence that follows tells the maker.
+  send(content) {
+    try {
+      this.model.send(content);
+    } catch (problem) {
+      console.warn("fitkit: the kernel could not be told.", problem);
+    }
   }
 
   // Type into a text box; what still waits for the same box is replaced.
@@ -68,8 +77,8 @@ export class Link {
   flush() {
     if (this.sent || this.queue.length === 0) return;
     this.sent = { ...this.queue.shift(), seq: ++this.seq };
-    this.model.send(this.sent);
     this.timer = setTimeout(() => this.onSilence(true), SILENCE_MS);
+    this.send(this.sent);
   }
 
   // Text that the kernel has not answered yet, the newest of each box.

@@ -78,7 +78,10 @@ def _title(state: SessionState) -> str:
 def _shown(name: str, typed: Typed, boxes: Mapping[str, Box]) -> str:
     """Give what a box shows: a number rounded for reading, or the text as typed."""
     value, _ = box_value(name, typed, boxes)
-    return str(typed) if value is None else f"{value:.{boxes[name].decimals}f}"
+    if value is None:
+        return str(typed)
+    decimals = boxes[name].decimals
+    return f"{round(value, decimals) + 0.0:.{decimals}f}"  # never a zero with a minus
 
 
 def _missing(state: SessionState) -> str:

@@ -54,6 +54,14 @@ def test_numbers_are_shown_rounded_and_kept_whole(session):
     assert message["values"]["front_mm"] == 1.23456
 
 
+def test_a_shift_of_next_to_nothing_is_shown_without_a_minus(session):
+    message = state_message(session.edit(front_mm=-0.02, pitch_deg=-0.004))
+    assert message["typed"]["front_mm"] == "0.0"
+    assert message["typed"]["pitch_deg"] == "0.00"
+    assert message["values"]["front_mm"] == -0.02
+    assert session.edit(front_mm="0").values["front_mm"] == 0.0
+
+
 def test_every_box_is_described(session):
     json.dumps(box_messages())
     names = [*BOXES, *ASK_BOXES]
