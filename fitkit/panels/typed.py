@@ -274,6 +274,10 @@ def _readings(typed: TypedRecord, slips: list[Slip]) -> dict[str, Reading]:
         if key not in typed.readings:
             continue
         values = tuple(split_repeats(key, typed.readings[key]))
+        if not values:
+            message = f"{key} has no number in {typed.readings[key]!r}."
+            slips.append(Slip(key=key, severity="refuse", message=message))
+            continue
         reading = Reading(values_mm=cast("tuple[float, ...]", values))
         found = check_record(replace(alone, readings={key: reading}))
         refused = [slip for slip in found if slip.severity == "refuse"]
