@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from fitkit.assess import assess
+from fitkit.assess import Assessment, assess
 from fitkit.errors import FitkitError
 from fitkit.fit.brief import Brief
 from fitkit.panels.asking import ASK_BOXES
@@ -18,6 +18,7 @@ from fitkit.panels.session_file import read_session, same_figures, write_session
 from fitkit.panels.solving import SolverRun
 from fitkit.panels.state import Inputs, Kept, SessionState, Solving
 from fitkit.panels.typed import TypedRecord, typed_from_record, with_box
+from fitkit.panels.worker import Tell, Work, Worker
 from fitkit.wearer.measures import unknown_message
 from fitkit.wearer.record import Record
 from fitkit.wearer.record_files import read_record, record_from_json, write_record
@@ -70,6 +71,7 @@ centimetres: did you mean 574 mm?'
         self._gesture: object = None
         self._run: SolverRun | None = None
         self._solved_for: tuple[object, ...] = ()
+        self._writer: Worker[str] = Worker(self._written)
         if isinstance(record, (str, Path)):
             record = read_record(record)
         typed = typed_from_record(record) if record else TypedRecord()
@@ -234,7 +236,8 @@ centimetres: did you mean 574 mm?'
 
     def say(self, message: str) -> SessionState:
         """Say something to the maker, and change nothing."""
-        return self._publish(replace(self.state, message=message))
+        with self._lock:
+            return self._publish(replace(self.state, message=message))
 
     # -- undo ---------------------------------------------------------------------
 
@@ -351,19 +354,28 @@ centimetres: did you mean 574 mm?'
             return self.say(f"The session was not saved: {problem}")
         return self.say(f"Saved the session as {Path(path).name}.")
 
-    def write_report(self, folder: Path | str) -> SessionState:
-        """Write the report of the present placement as a folder; says why not if not."""
-        from fitkit.sheets.report import write_report  # drawing loads only when asked for
+    def start_report(self, folder: Path | str) -> SessionState:
+        """Write the report of the present placement as a folder, beside all else."""
+        closer = self.look_closer().closer
+        if closer is None:
+            return self.say("There is no answer to report yet.")
+        self._writer.start(lambda tell: report_written(closer, Path(folder), tell))
+        return self.state
 
-        with self._lock:
-            state = self.look_closer()
-            if state.closer is None:
-                return self.say("There is no answer to report yet.")
-            try:
-                report = write_report(state.closer, folder, overwrite=True)
-            except FitkitError as problem:
-                return self.say(f"The report was not written: {problem}")
-            return self.say(f"Wrote the report: open {folder}/{report.page.name}.")
+    def write_report(self, folder: Path | str) -> SessionState:
+        """Write the report and wait for it: for those who write code."""
+        self.start_report(folder)
+        return self.wait_for_report()
+
+    def wait_for_report(self) -> SessionState:
+        """Wait until the report that was begun last is written, or cannot be."""
+        self._writer.wait()
+        return self.state
+
+    def _written(self, work: Work[str]) -> None:
+        """Say how it stands with the report."""
+        problem = f"The report was not written: {work.problem}"
+        self.say(problem if work.problem else work.made or work.words)
 
     def open(self, path: Path | str, *, pieces: Path | str | None = None) -> SessionState:
         """
@@ -391,6 +403,14 @@ centimetres: did you mean 574 mm?'
                 return self.say(f"The session was not opened: {problem}")
             state = self._change(saved.inputs)
             return self.say(same_figures(state, saved))
+
+
+def report_written(assessment: Assessment, folder: Path, tell: Tell) -> str:
+    """Write a report over an older one; gives words on where it is."""
+    from fitkit.sheets.report import write_report  # drawing loads only when asked for
+
+    report = write_report(assessment, folder, overwrite=True, tell=tell)
+    return f"Wrote the report: open {folder}/{report.page.name}."
 
 
 def _question(state: SessionState) -> tuple[object, ...]:

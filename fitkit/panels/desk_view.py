@@ -51,7 +51,7 @@ class DeskView(PanelView):
         elif command == "name_opening":
             self.session.name_opening(int(content["place"]), content["choice"])
         elif command == "write_report":
-            self.session.write_report(self._folder / report_name(self.session.state))
+            self.session.start_report(self._folder / report_name(self.session.state))
         elif command in ("save", "open"):
             self._file(command, content["file"])
         else:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+
 import numpy as np
 import pytest
 
@@ -11,6 +13,7 @@ from fitkit.fit.brief import Brief, Ease
 from fitkit.fit.ease import ease
 from fitkit.fit.placement import Placement
 from fitkit.panels.controller import MOST_KEPT, SessionController
+from fitkit.sheets.report import Report
 from fitkit.wearer.record import make_record
 from fitkit.wearer.record_files import read_record, record_to_json
 
@@ -211,6 +214,33 @@ def test_a_report_of_the_present_placement_is_written(session, tmp_path):
     assert "report.html" in state.message
     session.edit(size_percent="x")
     assert "no answer to report" in session.write_report(tmp_path / "other").message
+
+
+def test_a_report_is_of_the_fit_as_it_stood_while_the_maker_goes_on(
+    session, tmp_path, monkeypatch
+):
+    gate, sizes, said = threading.Event(), [], []
+
+    def slow_report(assessment, folder, *, overwrite, tell):  # noqa: ARG001
+        tell("Drawing")
+        assert gate.wait(60)
+        sizes.append(assessment.placement.mean_size)
+        return Report(folder=folder, page=folder / "report.html", files=())
+
+    monkeypatch.setattr("fitkit.sheets.report.write_report", slow_report)
+    session.watch(lambda state: said.append(state.message))
+    session.start_report(tmp_path)
+    session.edit(size_percent=96.0)
+    gate.set()
+    assert session.wait_for_report().message.endswith("report.html.")
+    assert sizes == [1.0]
+    assert "Drawing" in said
+
+
+def test_a_report_that_cannot_be_written_says_why(session, tmp_path):
+    (tmp_path / "taken").write_text("something else")
+    state = session.write_report(tmp_path / "taken")
+    assert "The report was not written: " in state.message
 
 
 def test_watchers_are_told_every_state_until_they_leave(session):

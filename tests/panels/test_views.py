@@ -10,6 +10,7 @@ import pytest
 from fitkit.errors import FitkitError
 from fitkit.panels.compare_view import CompareView, compare_panel
 from fitkit.panels.desk_view import DeskView, desk
+from fitkit.panels.question_view import QuestionView, question_panel
 from fitkit.panels.record_form_view import RecordFormView, record_form
 from fitkit.panels.sections_view import SectionsView, sections_panel
 from fitkit.panels.solid_view import SolidView, solid_panel
@@ -165,6 +166,51 @@ def test_the_view_in_the_round_gets_the_same_state(session, errors):
     }
 
 
+@pytest.fixture
+def sight(session, errors):
+    view = QuestionView(session, "sight", errors)
+    send(view, shown=True)
+    return view
+
+
+def test_a_question_is_asked_answered_and_cleared(sight, session):
+    assert sight.state["stage"] == "idle"
+    assert sight.part["sentences"] == []
+    send(sight, seq=1, command="ask")
+    assert sight.state["answered"] == 1
+    sight.asking.wait(60)
+    assert sight.state["stage"] == "done"
+    assert sight.part["sentences"]
+    assert sight.part["pictures"][0]["data"].startswith(b"<?xml")
+    session.edit(size_percent=101.0)
+    assert sight.state["stage"] == "idle"
+    assert sight.part["sentences"] == []
+
+
+def test_a_question_without_a_fit_says_why_under_the_panel(sight, session):
+    session.edit(size_percent="x")
+    assert not sight.state["ready"]
+    send(sight, seq=1, command="ask")
+    assert "no fit to ask about" in sight.state["problem"]
+    send(sight, seq=2, command="stop")
+    assert sight.state["problem"] == ""
+
+
+def test_pictures_are_sent_once_not_with_every_state(sight, session):
+    sent = []
+    sight.observe(lambda change: sent.append(change["new"]), "part")
+    send(sight, seq=1, command="ask")
+    sight.asking.wait(60)
+    session.edit(side_cut_mm=3.0)
+    session.say("Hello")
+    assert len(sent) == 1
+
+
+def test_an_unknown_question_has_no_panel(session):
+    with pytest.raises(FitkitError, match="question"):
+        question_panel(session, "colour")
+
+
 def test_every_panel_has_a_place_for_faults_under_it(session, tmp_path):
     panels = [
         sections_panel(session),
@@ -172,6 +218,7 @@ def test_every_panel_has_a_place_for_faults_under_it(session, tmp_path):
         record_form(session, folder=tmp_path),
         desk(session, folder=tmp_path),
         compare_panel(session),
+        question_panel(session, "sight"),
     ]
     for panel in panels:
         view, below = panel.children
