@@ -45,6 +45,7 @@ BROKEN = (
     EOFError,
     LookupError,
     MemoryError,
+    NameError,  # a reader's own variable, never set where a header is damaged
     RuntimeError,
     TypeError,
     ValueError,
