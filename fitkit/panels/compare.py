@@ -8,9 +8,10 @@ import numpy as np
 
 from fitkit.fit.brief import Brief
 from fitkit.fit.placement import Placement
+from fitkit.fit.verdict import Verdict, judge
 from fitkit.geometry.mesh import Mesh
 from fitkit.geometry.sections import section
-from fitkit.panels.answer import Answer, line_words, quick_answer, zone_title
+from fitkit.panels.answer import line_words, zone_title
 from fitkit.panels.boxes import PLACING, Typed, box_value, placement_of
 from fitkit.panels.message import VERDICTS, place_words
 from fitkit.panels.state import Kept, SessionState
@@ -57,7 +58,7 @@ class Comparison:
             return {"name": kept.name, **_NO_ANSWER}
         key = tuple(kept.numbers[name] for name in PLACING)
         if key not in self._cards:
-            answer = quick_answer(state.wearer, state.piece, placement, state.brief)
+            answer = judge(state.wearer, state.piece, placement, state.brief)
             self._cards[key] = _answered(state.wearer, state.piece, placement, answer)
         return {"name": kept.name, **self._cards[key]}
 
@@ -79,7 +80,7 @@ def _placement(kept: Kept) -> Placement | None:
 
 
 def _answered(
-    wearer: Wearer, piece: Piece, placement: Placement, answer: Answer
+    wearer: Wearer, piece: Piece, placement: Placement, answer: Verdict
 ) -> dict[str, Any]:
     return {
         "verdict": VERDICTS[answer.verdict],
@@ -92,7 +93,7 @@ def _answered(
     }
 
 
-def _lines(placement: Placement, answer: Answer) -> list[str]:
+def _lines(placement: Placement, answer: Verdict) -> list[str]:
     tight = answer.ease.tightest
     more = len(answer.reasons) - MOST_REASONS
     sight = [

@@ -12,7 +12,8 @@ from fitkit.assess import Assessment
 from fitkit.fit.ease import ZoneEase
 from fitkit.fit.placement import Placement
 from fitkit.fit.size import SizeAnswer
-from fitkit.panels.answer import Answer, line_words, zone_title
+from fitkit.fit.verdict import Verdict
+from fitkit.panels.answer import line_words, zone_title
 from fitkit.panels.asking import ASK_BOXES, asked_values
 from fitkit.panels.boxes import BOXES, Box, Typed, box_value, numbers_of
 from fitkit.panels.state import SessionState, Solving
@@ -93,7 +94,7 @@ def _missing(state: SessionState) -> str:
     return ""
 
 
-def _zone_rows(answer: Answer) -> list[dict[str, Any]]:
+def _zone_rows(answer: Verdict) -> list[dict[str, Any]]:
     rows = [_zone_row(zone) for zone in answer.ease.by_zone.values()]
     return sorted(rows, key=lambda row: row["spare_mm"])
 
@@ -111,12 +112,12 @@ def _zone_row(zone: ZoneEase) -> dict[str, Any]:
     }
 
 
-def _tightest(answer: Answer) -> dict[str, Any]:
+def _tightest(answer: Verdict) -> dict[str, Any]:
     zone = answer.ease.tightest
     return {"title": zone_title(zone.zone), "mm": zone.least_mm, "at": zone.at.tolist()}
 
 
-def _check_rows(answer: Answer) -> list[dict[str, str]]:
+def _check_rows(answer: Verdict) -> list[dict[str, str]]:
     """Give the first checks of sight and jaw, in words."""
     rows = []
     for side, eye in answer.sight.items():

@@ -10,7 +10,7 @@ from typing import Generic, TypeVar
 
 from fitkit.errors import FitkitError
 from fitkit.fit.brief import Brief, brief_for
-from fitkit.panels.answer import quick_answer
+from fitkit.fit.verdict import judge
 from fitkit.panels.asking import asked_brief
 from fitkit.panels.boxes import BOXES, PLACING, box_value, placement_of
 from fitkit.panels.openings import with_openings_named
@@ -102,7 +102,7 @@ class Resolver:
             return state
         if before is not None and before.answer and _same_question(state, before):
             return replace(state, answer=before.answer, closer=before.closer)
-        return replace(state, answer=quick_answer(wearer, piece, placement, brief))
+        return replace(state, answer=judge(wearer, piece, placement, brief))
 
     def _check(self, typed: TypedRecord) -> CheckedRecord:
         if self._checked is None or self._checked[0] != typed:

@@ -10,7 +10,7 @@ from fitkit.assess import Assessment
 from fitkit.fit.brief import Brief
 from fitkit.fit.placement import Placement
 from fitkit.fit.size import SizeAnswer
-from fitkit.panels.answer import Answer
+from fitkit.fit.verdict import Verdict
 from fitkit.panels.boxes import Typed, starting_numbers
 from fitkit.panels.typed import CheckedRecord, TypedRecord
 from fitkit.piece.buildup import Piece
@@ -93,7 +93,7 @@ class SessionState:
     #: What is wrong, by box; ``"record"``, ``"piece"`` and ``"fit"`` stand for the whole.
     problems: Mapping[str, str]
     #: None while anything is wrong or missing.
-    answer: Answer | None
+    answer: Verdict | None
     #: The full assessment of this very answer, once asked for; else None.
     closer: Assessment | None
     solving: Solving

@@ -65,6 +65,7 @@ def test_a_brief_of_ones_own_replaces_the_usual_one(session):
 def test_a_closer_look_is_the_full_assessment(session):
     state = session.look_closer()
     full = assess(state.wearer, state.piece, state.placement, state.brief)
+    assert (state.answer.verdict, state.answer.reasons) == (full.verdict, full.reasons)
     assert state.closer.changes == full.changes
     assert state.closer.uncertainty.interval == full.uncertainty.interval
     assert session.edit(size_percent=101.0).closer is None
