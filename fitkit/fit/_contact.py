@@ -1,4 +1,8 @@
-"""Foam between a head and a wall: forces, energy and stiffness at one pose."""
+"""
+Foam between a head and a wall: forces, energy and stiffness at one pose, or at many.
+
+Every array may have more axes in front: many pieces at once, each with its own pose.
+"""
 
 from __future__ import annotations
 
@@ -70,15 +74,19 @@ class Pose:
 
     def local(self, points: FloatArray) -> FloatArray:
         """Carry head points, shape (n, 3), into the piece's axes."""
-        carried: FloatArray = (points - self.shift) @ self.turn
+        carried: FloatArray = (points - self.shift[..., None, :]) @ self.turn
+        return carried
+
+    def at(self, point: FloatArray) -> FloatArray:
+        """Carry a piece point, shape (3,), into the head frame."""
+        carried: FloatArray = turned(self.turn, point) + self.shift
         return carried
 
     def stepped(self, step: FloatArray, about: FloatArray) -> Pose:
         """Move by (v, w), shape (6,): shift v and turn w about a piece point."""
-        small = rotation_of(step[3:])
-        turn = small @ self.turn
-        centre = self.turn @ about + self.shift + step[:3]
-        return Pose(turn, centre - turn @ about, self.turned + step[3:])
+        turn = rotation_of(step[..., 3:]) @ self.turn
+        centre = self.at(about) + step[..., :3]
+        return Pose(turn, centre - turned(turn, about), self.turned + step[..., 3:])
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,18 +108,19 @@ class Pressing:
 def press(contacts: Contacts, walls: Walls, pose: Pose, start: FloatArray) -> Pressing:
     """Press the head, whose points were at `start` in the piece's axes, into the foam."""
     local = pose.local(contacts.point)
-    gap = np.einsum("ni,ni->n", local - walls.wall, walls.away) - walls.between
+    gap = dot(local - walls.wall, walls.away) - walls.between
     strain = (contacts.reach - gap) / contacts.layer
     area = contacts.area * N_PER_KPA_MM2
     stress, stiff = _by_foam(contacts, strain, "stress", "stiffness")
     moved = local - start
-    moved = moved - np.einsum("ni,ni->n", moved, walls.away)[:, None] * walls.away
+    moved = moved - dot(moved, walls.away)[..., None] * walls.away
+    back = np.swapaxes(pose.turn, -1, -2)
     return Pressing(
         strain=strain,
         normal=area * stress,
-        away=walls.away @ pose.turn.T,
+        away=walls.away @ back,
         stiff=area / contacts.layer * stiff,
-        slid=moved @ pose.turn.T,
+        slid=moved @ back,
     )
 
 
@@ -131,7 +140,7 @@ class Grip:
 
     def length(self, pressing: Pressing) -> FloatArray:
         """How far each contact has slid, shape (n,). [mm]."""
-        slid: FloatArray = np.sqrt(np.einsum("ni,ni->n", pressing.slid, pressing.slid))
+        slid: FloatArray = np.sqrt(dot(pressing.slid, pressing.slid))
         return slid
 
     def slope(self, length: FloatArray) -> tuple[FloatArray, BoolArray]:
@@ -164,19 +173,18 @@ def resistance(
     Shapes (6,) [N, N mm] and (6, 6). The curvature is that of the springs, never
     negative; what the turning of the planes adds is left out.
     """
-    arm = contacts.point - centre
+    arm = contacts.point - centre[..., None, :]
     length = grip.length(pressing)
     slope, slips = grip.slope(length)
-    pull = pressing.normal[:, None] * pressing.away - slope[:, None] * pressing.slid
-    gradient = np.concatenate([pull.sum(axis=0), cross(arm, pull).sum(axis=0)])
-    along = lines(pressing.away, arm)
-    curvature = (along * (pressing.stiff - slope)[:, None]).T @ along
-    curvature += springs(arm, slope)
-    rows = np.nonzero(slips & (slope > 0))[0]
-    if len(rows):
-        way = pressing.slid[rows] / length[rows, None]
-        sliding = lines(way, arm[rows])
-        curvature -= (sliding * slope[rows, None]).T @ sliding
+    pull = pressing.normal[..., None] * pressing.away - slope[..., None] * pressing.slid
+    turning = cross(arm, pull).sum(axis=-2)
+    gradient = np.concatenate([pull.sum(axis=-2), turning], axis=-1)
+    curvature = springs(arm, slope)
+    curvature += _sum(lines(pressing.away, arm), pressing.stiff - slope)
+    sliding = slips & (slope > 0)
+    if sliding.any():
+        way = pressing.slid / np.maximum(length, 1e-12)[..., None]
+        curvature -= _sum(lines(way, arm), np.where(sliding, slope, 0.0))
     return gradient, curvature
 
 
@@ -189,72 +197,99 @@ def coupling(
     Added to the curvature it gives the slope of the forces themselves: not symmetric,
     for friction has no energy.
     """
-    arm = contacts.point - centre
+    arm = contacts.point - centre[..., None, :]
     length = grip.length(pressing)
-    rows = np.nonzero(grip.slope(length)[1] & (grip.limit > 0))[0]
-    way = pressing.slid[rows] / np.maximum(length[rows, None], 1e-12)
-    push = contacts.friction[rows] * pressing.stiff[rows]
-    sliding = lines(way, arm[rows])
-    pressed = lines(pressing.away[rows], arm[rows])
-    slope: FloatArray = -(sliding * push[:, None]).T @ pressed
+    sliding = grip.slope(length)[1] & (grip.limit > 0)
+    way = pressing.slid / np.maximum(length, 1e-12)[..., None]
+    push = np.where(sliding, contacts.friction * pressing.stiff, 0.0)
+    slope: FloatArray = -_sum(lines(way, arm), push, lines(pressing.away, arm))
     return slope
 
 
 def lines(way: FloatArray, arm: FloatArray) -> FloatArray:
     """Lines of action (direction, moment about the centre), shape (n, 6)."""
-    lines: FloatArray = np.hstack([way, cross(arm, way)])
+    lines: FloatArray = np.concatenate([way, cross(arm, way)], axis=-1)
     return lines
+
+
+def _sum(
+    first: FloatArray, weight: FloatArray, second: FloatArray | None = None
+) -> FloatArray:
+    """Sum of weight times first by second, row by row, of shapes (n, i) and (n, j)."""
+    other = first if second is None else second
+    total: FloatArray = np.swapaxes(first * weight[..., None], -1, -2) @ other
+    return total
+
+
+def dot(first: FloatArray, second: FloatArray) -> FloatArray:
+    """Dot products of rows, shapes (n, 3)."""
+    product: FloatArray = np.einsum("...i,...i->...", first, second)
+    return product
+
+
+def turned(turn: FloatArray, point: FloatArray) -> FloatArray:
+    """Turn a point, shape (3,), by a rotation matrix."""
+    carried: FloatArray = (turn @ point[..., None])[..., 0]
+    return carried
 
 
 def cross(first: FloatArray, second: FloatArray) -> FloatArray:
     """Cross products of rows, shape (n, 3); several times as quick as numpy's."""
-    a, b, c = first.T
-    x, y, z = second.T
+    a, b, c = first[..., 0], first[..., 1], first[..., 2]
+    x, y, z = second[..., 0], second[..., 1], second[..., 2]
     product = np.empty_like(second)
-    product[:, 0] = b * z - c * y
-    product[:, 1] = c * x - a * z
-    product[:, 2] = a * y - b * x
+    product[..., 0] = b * z - c * y
+    product[..., 1] = c * x - a * z
+    product[..., 2] = a * y - b * x
     return product
 
 
 def springs(arm: FloatArray, stiff: FloatArray) -> FloatArray:
     """Curvature of springs that hold points in every direction, shape (6, 6)."""
-    total, first = stiff.sum(), stiff @ arm
-    second = np.einsum("n,ni,nj->ij", stiff, arm, arm)
-    tilt = np.array(
-        [
-            [0.0, -first[2], first[1]],
-            [first[2], 0.0, -first[0]],
-            [-first[1], first[0], 0.0],
-        ]
-    )
-    block = np.zeros((6, 6))
-    block[:3, :3] = total * np.eye(3)
-    block[:3, 3:], block[3:, :3] = -tilt, tilt
-    block[3:, 3:] = np.trace(second) * np.eye(3) - second
+    total = stiff.sum(axis=-1)[..., None, None]
+    first = (stiff[..., None, :] @ arm)[..., 0, :]
+    second = _sum(arm, stiff)
+    tilt = crossing(first)
+    block = np.zeros((*stiff.shape[:-1], 6, 6))
+    block[..., :3, :3] = total * np.eye(3)
+    block[..., :3, 3:], block[..., 3:, :3] = -tilt, tilt
+    spread = np.trace(second, axis1=-2, axis2=-1)[..., None, None]
+    block[..., 3:, 3:] = spread * np.eye(3) - second
     return block
+
+
+def crossing(vector: FloatArray) -> FloatArray:
+    """Matrix that crosses a vector, shape (3,), with what it is applied to."""
+    matrix = np.zeros((*vector.shape, 3))
+    x, y, z = vector[..., 0], vector[..., 1], vector[..., 2]
+    matrix[..., 0, 1], matrix[..., 0, 2] = -z, y
+    matrix[..., 1, 0], matrix[..., 1, 2] = z, -x
+    matrix[..., 2, 0], matrix[..., 2, 1] = -y, x
+    return matrix
 
 
 def _by_foam(contacts: Contacts, strain: FloatArray, *curves: str) -> list[FloatArray]:
     """Ask every foam for some of its curves at its own contacts that are pressed."""
-    values = [np.zeros(len(strain)) for _ in curves]
-    touched = np.nonzero(strain > 0)[0]
-    kind = contacts.kind[touched]
+    flat, kinds = strain.ravel(), contacts.kind.ravel()
+    values = [np.zeros(len(flat)) for _ in curves]
+    touched = np.nonzero(flat > 0)[0]
+    kind = kinds[touched]
     for index, foam in enumerate(contacts.foams):
         rows = touched[kind == index]
         if len(rows):
-            pressed = strain[rows]
+            pressed = flat[rows]
             for value, curve in zip(values, curves, strict=True):
                 value[rows] = getattr(foam, curve)(pressed)
-    return values
+    return [value.reshape(strain.shape) for value in values]
 
 
 def rotation_of(vector: FloatArray) -> FloatArray:
     """Rotation matrix of a rotation vector, shape (3,) in rad (O. Rodrigues, 1840)."""
-    angle = float(np.linalg.norm(vector))
-    x, y, z = vector
-    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    if angle < 1e-9:
-        return np.asarray(np.eye(3) + cross, dtype=float)
-    sine, cosine = np.sin(angle) / angle, (1 - np.cos(angle)) / angle**2
-    return np.asarray(np.eye(3) + sine * cross + cosine * cross @ cross, dtype=float)
+    angle = np.sqrt(dot(vector, vector))[..., None, None]
+    small = angle < 1e-4  # where the next terms of the two series are below 1e-9
+    safe = np.where(small, 1.0, angle)
+    sine = np.where(small, 1 - angle**2 / 6, np.sin(safe) / safe)
+    cosine = np.where(small, 0.5 - angle**2 / 24, (1 - np.cos(safe)) / safe**2)
+    matrix = crossing(vector)
+    rotation: FloatArray = np.eye(3) + sine * matrix + cosine * (matrix @ matrix)
+    return rotation

@@ -91,8 +91,7 @@ class _Round:
 
     def energy(self, pose: Pose, pressing: Pressing) -> float:
         load = self._load
-        centre = pose.turn @ load.centre + pose.shift
-        work = load.force @ centre + load.torque @ pose.turned
+        work = load.force @ pose.at(load.centre) + load.torque @ pose.turned
         foam = stored_energy(self._contacts, pressing.strain)
         return foam + self._grip.energy(self._grip.length(pressing)) - float(work)
 
@@ -104,9 +103,8 @@ def slopes(
     contacts: Contacts, load: Load, pose: Pose, pressing: Pressing, grip: Grip
 ) -> tuple[FloatArray, FloatArray]:
     """Slope (6,) and curvature (6, 6) of the whole energy about the centre of mass."""
-    centre = pose.turn @ load.centre + pose.shift
-    gradient, curvature = resistance(contacts, pressing, grip, centre)
-    return gradient - np.concatenate([load.force, load.torque]), curvature
+    gradient, curvature = resistance(contacts, pressing, grip, pose.at(load.centre))
+    return gradient - np.concatenate([load.force, load.torque], axis=-1), curvature
 
 
 def settle(
@@ -169,8 +167,7 @@ def _polished(
         if left > last / 2:
             break
         best, last = pose, left
-        centre = pose.turn @ load.centre + pose.shift
-        slope = curvature + coupling(contacts, pressing, grip, centre)
+        slope = curvature + coupling(contacts, pressing, grip, pose.at(load.centre))
         scaled = slope / np.outer(scale, scale)
         least = 1e-9 * abs(np.trace(scaled)) + 1e-9
         step = -np.linalg.solve(scaled + least * np.eye(6), gradient / scale) / scale

@@ -3,41 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import asdict, dataclass, replace
-from functools import partial
-from multiprocessing import get_context
 
 import numpy as np
 
-from fitkit.errors import BriefError
 from fitkit.fit._checks import in_range
-from fitkit.fit._contact import Pose, Walls
+from fitkit.fit._pad_sweep import Figures, figures_of, sweep
 from fitkit.fit._words import listed
 from fitkit.fit.balance import POSTURES
 from fitkit.fit.pad_stock import PadOption
-from fitkit.fit.padding import (
-    Case,
-    Padding,
-    Settled,
-    Task,
-    make_task,
-    pad_out,
-    seated,
-    settled,
-)
-from fitkit.fit.pads import (
-    HeadInPiece,
-    gaps_mm,
-    head_in_piece,
-    pad_area_mm2,
-    pad_bodies,
-    within_reach,
-)
+from fitkit.fit.padding import Case, Padding, pad_out
+from fitkit.fit.pads import head_in_piece
 from fitkit.fit.placement import FloatArray, Placement
 from fitkit.piece.buildup import Piece
-from fitkit.piece.mass import MassProperties, Weighing, combined
+from fitkit.piece.mass import Weighing
 from fitkit.wearer.wearer import Wearer
 
 #: Cases that options are compared in.
@@ -46,12 +25,6 @@ COMPARED: tuple[Case, ...] = (
     Case(name="bowed", posture=POSTURES["bowed"]),
     Case(name="turn", turn_rad_s2=20.0),
 )
-#: Fewer options than this are not worth starting other processes for.
-ENOUGH_TO_SHARE = 60
-#: Where one head vertex in this many stands for its neighbours.
-THINNED = 3
-#: Balance, rounds of friction, and wriggles that are enough to compare by.
-ROUGHLY, ROUGH_ROUNDS, ROUGH_SEATINGS = 1e-3, 20, 3
 #: Options that are worked out exactly before a suggestion gives up.
 CONFIRMED = 5
 
@@ -183,7 +156,7 @@ def compare_options(
     weighing: Weighing,
     cases: Sequence[Case] = COMPARED,
     progress: Progress | None = None,
-    processes: int = 2,
+    threads: int = 2,
 ) -> tuple[OptionRow, ...]:
     """
     Compare pad sets for one wearer in one piece.
@@ -195,8 +168,8 @@ def compare_options(
     options : sequence of PadOption
     progress : callable, optional
         Called with the number done and the number to do.
-    processes : int
-        Processes to share many options among.
+    threads : int
+        Cores to keep busy.
 
     Returns
     -------
@@ -205,28 +178,23 @@ def compare_options(
 
     Notes
     -----
-    To be quick, every third head vertex stands for its neighbours, and the wall is its
-    tangent planes as the piece is put on. Pressures differ from `pad_out` by some
-    percent; work the choice out with that.
+    To be quick, every third head vertex stands for its neighbours, the wall is its
+    tangent planes as the piece is put on, and up to 25 sets are settled at once on each
+    core. Pressures differ from `pad_out` by some percent; work the choice out with that.
     """
-    head, walls = _thinned(*head_in_piece(wearer, piece, placement))
-    mass = weighing.total
-    jobs = [_job(head, walls, mass, option) for option in options]
-    rows: list[OptionRow] = []
-    done = _mapped(partial(_work, tuple(cases)), jobs, processes)
-    for option, job, figures in zip(options, jobs, done, strict=True):
-        row = OptionRow(
-            option=option,
-            weight_g=job.weight_g,
-            sheet_mm2=job.sheet_mm2,
-            problem=job.problem,
-            dominated_by="",
-            why="",
-            **asdict(figures),
-        )
-        rows.append(row)
+    in_range("threads", threads, low=1, high=64, unit="")
+    head, walls = head_in_piece(wearer, piece, placement)
+    found: dict[int, Figures] = {}
+    for place, figures in sweep(
+        head, walls, weighing.total, options=options, cases=cases, threads=threads
+    ):
+        found[place] = figures
         if progress is not None:
-            progress(len(rows), len(options))
+            progress(len(found), len(options))
+    rows = [
+        OptionRow(option=option, dominated_by="", why="", **asdict(found[place]))
+        for place, option in enumerate(options)
+    ]
     return tuple(_with_dominance(rows))
 
 
@@ -239,7 +207,7 @@ def suggest(
     weighing: Weighing,
     brief: PadBrief | None = None,
     progress: Progress | None = None,
-    processes: int = 2,
+    threads: int = 2,
 ) -> Suggestion:
     """
     Find the pad set that meets a brief with the least peak pressure.
@@ -250,7 +218,7 @@ def suggest(
     asked = brief or PadBrief()
     rows = compare_options(
         wearer, piece, placement, options=options, weighing=weighing,
-        progress=progress, processes=processes,
+        progress=progress, threads=threads,
     )  # fmt: skip
     worn = [row for row in rows if not row.problem]
     ranked = sorted(worn, key=lambda row: (_off(asked, row), row.peak_kpa))
@@ -282,121 +250,10 @@ def _off(brief: PadBrief, row: OptionRow) -> float:
     return sum(off for _, off in brief.missed(row)) + (0.0 if row.holds else 100.0)
 
 
-def _mapped(
-    work: Callable[[_Job], _Figures], jobs: Sequence[_Job], processes: int
-) -> Iterator[_Figures]:
-    """Work through the jobs, in other processes if there are many."""
-    if processes < 2 or len(jobs) < ENOUGH_TO_SHARE:
-        yield from map(work, jobs)
-        return
-    done = 0
-    chunk = max(1, len(jobs) // (8 * processes))
-    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-        try:
-            for found in pool.map(work, jobs, chunksize=chunk):
-                yield found
-                done += 1
-        except BrokenProcessPool:  # started from a script that cannot be run again
-            pass
-    yield from map(work, jobs[done:])
-
-
-def _thinned(head: HeadInPiece, walls: Walls) -> tuple[HeadInPiece, Walls]:
-    """Let every third vertex stand for its neighbours."""
-    keep = slice(None, None, THINNED)
-    fewer = replace(head, rows=head.rows[keep], area=head.area[keep] * THINNED)
-    return fewer, Walls(walls.wall[keep], walls.away[keep], walls.between[keep])
-
-
-# -- one row ----------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, eq=False)
-class _Planes:
-    """The wall as the piece is put on, whatever the pose."""
-
-    walls: Walls
-
-    def __call__(self, pose: Pose) -> Walls:  # noqa: ARG002
-        return self.walls
-
-
-@dataclass(frozen=True, eq=False)
-class _Job:
-    """One option as arrays, so that another process can take it."""
-
-    task: Task | None
-    #: Why there is no task.
-    problem: str
-    weight_g: float
-    sheet_mm2: float
-
-
-def _job(
-    head: HeadInPiece, walls: Walls, weighing: MassProperties, option: PadOption
-) -> _Job:
-    pads = option.pads
-    fewer, planes = within_reach(head, walls, pads)
-    bodies = pad_bodies(head.wearer, pads, head.placement)
-    whole = combined([weighing, *(body.mass for body in bodies)])
-    try:
-        task = make_task(fewer, pads, planes, whole, _Planes(planes))
-    except BriefError as error:
-        return _Job(None, str(error), np.nan, np.nan)
-    rough = replace(
-        task, exact=False, balanced=ROUGHLY, rounds=ROUGH_ROUNDS, seatings=ROUGH_SEATINGS
-    )
-    sheet = sum(
-        pad_area_mm2(head.wearer, pad) * len(sheets)
-        for pad, sheets in zip(pads, option.sheets_mm, strict=True)
-    )
-    return _Job(rough, "", sum(body.mass.mass_g for body in bodies), sheet)
-
-
-@dataclass(frozen=True)
-class _Figures:
-    """What an option gives; the first fields of `OptionRow`."""
-
-    peak_kpa: float = np.nan
-    slip_margin: float = np.nan
-    wobble_deg_per_nm: float = np.nan
-    eye_line_mm: float = np.nan
-    ease_left_mm: float = np.nan
-    holds: bool = False
-
-
-def _work(cases: tuple[Case, ...], job: _Job) -> _Figures:
-    """Settle one option in every case."""
-    if job.task is None:
-        return _Figures()
-    task = job.task
-    seat = seated(task)
-    found = [settled(task, cases[0], seat)]
-    if found[0].holds:  # else there is no need to ask again
-        found += [settled(task, case, seat) for case in cases[1:]]
-    bare = task.owner == len(task.names) - 1
-    points, planes = task.contacts.point[bare], task.find(seat)
-    walls = Walls(planes.wall[bare], planes.away[bare], planes.between[bare])
-    left = [gaps_mm(one.placement.to_sized(points), walls) for one in found]
-    return _figures(found, min(float(gap.min(initial=np.inf)) for gap in left))
-
-
-def _figures(found: Sequence[Settled], left: float) -> _Figures:
-    first = found[0]
-    shift = first.eye_line_shift_mm
-    return _Figures(
-        peak_kpa=max(one.peak_kpa for one in found),
-        slip_margin=min(one.slip_margin for one in found),
-        wobble_deg_per_nm=max(first.wobble_deg_per_nm.values()),
-        eye_line_mm=float(np.hypot(shift[0], shift[2])),
-        ease_left_mm=left,
-        holds=all(one.holds for one in found),
-    )
-
-
 def _exact_row(row: OptionRow, padding: Padding) -> OptionRow:
-    figures = _figures(tuple(padding.settled.values()), row.ease_left_mm)
-    return replace(row, **asdict(figures))
+    figures = figures_of(tuple(padding.settled.values()), row.ease_left_mm)
+    costs = {"weight_g": row.weight_g, "sheet_mm2": row.sheet_mm2}
+    return replace(row, **{**asdict(figures), **costs})
 
 
 def _with_dominance(rows: Sequence[OptionRow]) -> Iterator[OptionRow]:

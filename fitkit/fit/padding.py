@@ -9,16 +9,10 @@ from types import MappingProxyType
 import numpy as np
 
 from fitkit.fit._checks import in_range
-from fitkit.fit._contact import (
-    N_PER_KPA_MM2,
-    Contacts,
-    Pose,
-    Walls,
-    lines,
-    springs,
-)
+from fitkit.fit._contact import N_PER_KPA_MM2, Contacts, Pose, Walls
+from fitkit.fit._hold import grip_wanted, slip_margin, wobble_deg_per_nm
 from fitkit.fit._pad_words import check_reach, settled_words
-from fitkit.fit._settle import BALANCED, LEVER_MM, ROUNDS, FindWalls, Load, Rest
+from fitkit.fit._settle import BALANCED, ROUNDS, FindWalls, Load, Rest
 from fitkit.fit._settle import settle as _come_to_rest
 from fitkit.fit.balance import CONDYLES_MM, GRAVITY, POSTURES, Posture
 from fitkit.fit.pads import (
@@ -278,6 +272,11 @@ class Task:
         pose = self.placement
         return Pose(pose.rotation, pose.shift_mm, np.zeros(3))
 
+    def eye_line_shift(self, settled: Placement) -> FloatArray:
+        """How far the wall ahead of the eyes has moved, shape (3,). [mm]."""
+        moved: FloatArray = settled.to_head(self.placement.to_piece(self.ahead))
+        return moved - self.ahead
+
     def come_to_rest(self, case: Case, pose: Pose, *, balanced: float) -> Rest:
         """Load the piece from a pose on."""
         placement = placement_of(pose, self.placement.size)
@@ -337,9 +336,10 @@ def settled(task: Task, case: Case, seat: Pose) -> Settled:
     """Load a seated piece, and say all about where it comes to rest."""
     contacts = task.contacts
     rest = task.come_to_rest(case, seat, balanced=task.balanced)
-    grip = _grip(contacts, rest)
+    wanted = grip_wanted(contacts, rest.pressing, rest.grip)
+    wobble = wobble_deg_per_nm(rest.stiffness).tolist()
     states = tuple(
-        _pad_state(name, task.owner == index, contacts, rest, grip)
+        _pad_state(name, task.owner == index, contacts, rest, wanted)
         for index, name in enumerate(task.names)
     )
     area = np.maximum(contacts.area, 1e-9)
@@ -351,7 +351,7 @@ def settled(task: Task, case: Case, seat: Pose) -> Settled:
     total = float(rest.pressing.normal.sum())
     placement = placement_of(rest.pose, task.placement.size)
     force, moment = _on_piece(contacts, rest)
-    shift = placement.to_head(task.placement.to_piece(task.ahead)) - task.ahead
+    shift = task.eye_line_shift(placement)
     return Settled(
         case=case,
         placement=placement,
@@ -362,8 +362,8 @@ def settled(task: Task, case: Case, seat: Pose) -> Settled:
         peak_at_mm=contacts.point[peak],
         mean_kpa=total / touched / N_PER_KPA_MM2 if touched else 0.0,
         over_guide_mm2=float(contacts.area[pressure > GUIDE_KPA].sum()),
-        slip_margin=1.0 - float((grip[0] / np.maximum(grip[1], 1e-12)).max()),
-        wobble_deg_per_nm=_wobble(rest),
+        slip_margin=float(slip_margin(wanted, rest.grip)),
+        wobble_deg_per_nm=MappingProxyType(dict(zip(AXES, wobble, strict=True))),
         residual=rest.residual,
         force_n=force,
         moment_n_mm=moment,
@@ -378,14 +378,14 @@ def _pad_state(
     mine: BoolArray,
     contacts: Contacts,
     rest: Rest,
-    grip: tuple[FloatArray, FloatArray],
+    wanted: FloatArray,
 ) -> PadState:
     touched = mine & (rest.pressing.normal > 0)
     area, normal = contacts.area[touched], rest.pressing.normal[touched]
     strain = rest.pressing.strain[touched]
     all_area, force = float(contacts.area[mine].sum()), float(normal.sum())
     most = float(strain.max(initial=0.0))
-    held, limit = grip
+    limit = float(rest.grip.limit[mine].sum())
     return PadState(
         name=name,
         area_mm2=all_area,
@@ -396,7 +396,7 @@ def _pad_state(
         mean_kpa=force / max(float(area.sum()), 1e-12) / N_PER_KPA_MM2,
         most_strain=most,
         mean_strain=float(strain @ area) / max(float(area.sum()), 1e-12),
-        grip_used=float(held[mine].sum()) / max(float(limit[mine].sum()), 1e-12),
+        grip_used=float(wanted[mine].sum()) / max(limit, 1e-12),
         lost=float(area.sum()) < LOST_SHARE * all_area,
         bottomed=most > _most_strain(contacts, mine),
     )
@@ -407,46 +407,11 @@ def _most_strain(contacts: Contacts, mine: BoolArray) -> float:
     return min((contacts.foams[kind].most_strain for kind in kinds), default=1.0)
 
 
-def _grip(contacts: Contacts, rest: Rest) -> tuple[FloatArray, FloatArray]:
-    """
-    Least sideways force that balances the load, and its limit, shapes (n,), in N.
-
-    Pads that were put on askew pull against each other; that stress is left out, for it
-    is gone once the wearer has moved. Of all sideways forces with the same resultant
-    these have the least sum of squares over their limits, which shares the limit out
-    evenly; what they leave unused is therefore safe.
-    """
-    pressing, limit = rest.pressing, rest.grip.limit
-    arm = contacts.point - contacts.point.mean(axis=0)
-    slope, _ = rest.grip.slope(rest.grip.length(pressing))
-    pull = slope[:, None] * pressing.slid
-    wanted = np.concatenate([pull.sum(axis=0), np.cross(arm, pull).sum(axis=0)])
-    along = lines(pressing.away, arm)
-    bed = springs(arm, limit) - (along * limit[:, None]).T @ along
-    scale = np.array([1.0] * 3 + [LEVER_MM] * 3)
-    bed = bed / np.outer(scale, scale)
-    least = 1e-9 * np.trace(bed) + 1e-12
-    twist = np.linalg.solve(bed + least * np.eye(6), wanted / scale) / scale
-    way = twist[:3] + np.cross(twist[3:], arm)
-    way = way - np.einsum("ni,ni->n", way, pressing.away)[:, None] * pressing.away
-    return limit * np.linalg.norm(way, axis=1), limit
-
-
 def _on_piece(contacts: Contacts, rest: Rest) -> tuple[FloatArray, FloatArray]:
     slope, _ = rest.grip.slope(rest.grip.length(rest.pressing))
     push = slope[:, None] * rest.pressing.slid
     push = push - rest.pressing.normal[:, None] * rest.pressing.away
     return push.sum(axis=0), np.cross(contacts.point, push).sum(axis=0)
-
-
-def _wobble(rest: Rest) -> Mapping[str, float]:
-    """Turns under a moment of one newton metre, from the stiffness at rest."""
-    scale = np.array([1.0] * 3 + [LEVER_MM] * 3)
-    scaled = rest.stiffness / np.outer(scale, scale)
-    least = 1e-9 * np.trace(scaled) + 1e-9
-    give = np.linalg.inv(scaled + least * np.eye(6)) / LEVER_MM**2
-    turns = np.degrees(1000.0 * np.diag(give)[[3, 5, 4]])
-    return MappingProxyType(dict(zip(AXES, turns.tolist(), strict=True)))
 
 
 def band_kpa(*, tension_n: float, radius_mm: float, width_mm: float) -> float:

@@ -68,8 +68,8 @@ def _otter() -> Iterator[Row]:
                         cases=COMPARED), times=3))  # fmt: skip
     sweeps = [
         best_of(lambda n=n: compare_options(wearer, piece, placement, options=options,
-                weighing=weighing, processes=n), times=1)
+                weighing=weighing, threads=n), times=1)
         for n in (2, 1)
     ]  # fmt: skip
-    yield Row(f"otter: {len(options)} pad sets on 2 processes", sweeps[0],
-              "on one process", sweeps[1])  # fmt: skip
+    yield Row(f"otter: {len(options)} pad sets on 2 cores", sweeps[0],
+              "on one core", sweeps[1])  # fmt: skip
