@@ -134,8 +134,13 @@ def settle(
         problem = _Round(contacts, load, walls, start, grip)
         pose, trace = _descend(problem, pose, load, balanced, early=count < EARLY)
         traces.append(trace)
-        if count >= EARLY:
-            pose = _polished(contacts, load, walls, start, pose, shear)
+        moved = _moved(found_at, pose, contacts) if fresh else 0.0
+        if count < EARLY:
+            if moved > DRIFTED_MM:
+                walls, found_at, fresh = find(pose), pose, fresh - 1
+            pressing = press(contacts, walls, pose, start)
+            continue
+        pose = _polished(contacts, load, walls, start, pose, shear)
         moved = _moved(found_at, pose, contacts) if fresh else 0.0
         rest = _rest(contacts, load, walls, start, pose, shear, traces, balanced)
         if moved > (STALE_MM if rest.rests else DRIFTED_MM):
