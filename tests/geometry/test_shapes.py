@@ -28,7 +28,7 @@ def circle(radius, count=720, at=(0.0, 0.0)):
 
 @given(st.floats(0.5, 60.0))
 def test_a_grown_rectangle_has_the_area_of_steiners_formula(by_mm):
-    # J. Steiner: A + P r + pi r², in the plane; corners are drawn with CIRCLE_PIECES chords.
+    # J. Steiner: A + P r + pi r², in the plane; corners are drawn with chords.
     exact = 1200.0 + 140.0 * by_mm + np.pi * by_mm**2
     chord = 2 * np.pi / CIRCLE_PIECES
     short = by_mm**2 * (np.pi - CIRCLE_PIECES / 2 * np.sin(chord))

@@ -18,7 +18,8 @@ PIXELS_MM = 96 / 25.4
 def wavy(radius=60.0):
     turn = np.linspace(0, 2 * np.pi, 180, endpoint=False)
     reach = radius + 4.0 * np.sin(5 * turn)
-    return np.column_stack([reach * np.cos(turn), 0.7 * reach * np.sin(turn)]) + [11, -40]
+    ring = np.column_stack([reach * np.cos(turn), 0.7 * reach * np.sin(turn)])
+    return ring + np.array([11.0, -40.0])
 
 
 @pytest.fixture(scope="module")

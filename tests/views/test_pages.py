@@ -24,8 +24,8 @@ def measure(text, size_pt):
 
 
 def card(name, wide, tall, kind="pads", notes=("Cut once.",)):
-    points = np.array([[0, 0], [wide, 0], [wide, tall], [0, tall]], float) + [7.0, -3.0]
-    lines = closed_lines("cut", [points])
+    points = np.array([[0, 0], [wide, 0], [wide, tall], [0, tall]], float)
+    lines = closed_lines("cut", [points + np.array([7.0, -3.0])])
     return Template(name=name, kind=kind, lines=lines, notes=notes)
 
 
