@@ -8,6 +8,7 @@ import numpy as np
 from fitkit.errors import MeshError, range_message
 from fitkit.geometry.distance import Nearest, SurfaceTree
 from fitkit.geometry.mesh import BoolArray, FloatArray, IntArray, Mesh
+from fitkit.geometry.refine import split_faces
 
 #: Edges are halved until their middles are this near the true surface. [mm]
 MIDDLE_ERROR_MM = 0.02
@@ -212,30 +213,8 @@ def _refined(
         number = np.full(len(mesh.edges), -1)
         number[fresh[off]] = seen + np.arange(off.sum())
         vertices = np.concatenate([vertices, field.projected(middle[off])])
-        faces = _split_faces(faces, number[mesh.face_edges])
+        faces = split_faces(faces, number[mesh.face_edges])
     return vertices, faces
-
-
-def _split_faces(faces: IntArray, middle: IntArray) -> IntArray:
-    """
-    Split triangles at new vertices on their edges.
-
-    `middle` (m, 3) holds the new vertex on the edge from corner k to k + 1, or -1.
-    """
-    count = (middle >= 0).sum(axis=1)
-    turn = np.where(count == 1, np.argmax(middle >= 0, axis=1), np.argmin(middle, axis=1))
-    order = (turn[:, None] + np.arange(3)) % 3
-    a, b, c = np.take_along_axis(faces, order, axis=1).T
-    ab, bc, ca = np.take_along_axis(middle, order, axis=1).T
-    whole, one, two, three = (np.nonzero(count == k)[0] for k in range(4))
-    pieces = [
-        (whole, (a, b, c)),
-        (one, (a, ab, c)), (one, (ab, b, c)),
-        (two, (a, b, bc)), (two, (a, bc, ca)), (two, (ca, bc, c)),
-        (three, (a, ab, ca)), (three, (ab, b, bc)),
-        (three, (ca, bc, c)), (three, (ab, bc, ca)),
-    ]  # fmt: skip
-    return np.concatenate([np.column_stack(corners)[rows] for rows, corners in pieces])
 
 
 def _trimmed(

@@ -281,7 +281,7 @@ def finished_inner(
     MeshError
         If the lining fills the whole cavity.
     """
-    drawn = piece.facing.scaled(_checked_size(size))
+    drawn = piece.facing.scaled(checked_size(size))
     return _offset(drawn, -piece.lining_mm, resolution_mm)
 
 
@@ -294,7 +294,7 @@ def finished_outer(
     Parameters and errors as for `finished_inner`; it lies at a true distance of
     `growth_mm` from the drawn skin, outward.
     """
-    drawn = piece.skin.scaled(_checked_size(size))
+    drawn = piece.skin.scaled(checked_size(size))
     return _offset(drawn, piece.growth_mm, resolution_mm)
 
 
@@ -319,7 +319,7 @@ def sample_wall(piece: Piece, *, size: float | ArrayLike = 1.0) -> Wall:
     side, and the layers are added. Places nearer to an opening than twice the
     usual thickness are left out: there the rim would be taken for the other side.
     """
-    factors = _checked_size(size)
+    factors = checked_size(size)
     facing = piece.facing.scaled(factors)
     rows = np.nonzero(facing.areas_mm2 > 0)[0]
     rows = rows[:: max(1, len(rows) // WALL_SAMPLES)]
@@ -348,7 +348,15 @@ def _offset(mesh: Mesh, distance_mm: float, resolution_mm: float) -> Mesh:
     return offset_surface(mesh, distance_mm=distance_mm, resolution_mm=resolution_mm)
 
 
-def _checked_size(size: float | ArrayLike) -> FloatArray:
+def checked_size(size: float | ArrayLike) -> FloatArray:
+    """
+    Check a size factor, or one each for right, front, up; gives shape (3,).
+
+    Raises
+    ------
+    DesignError
+        If a factor is not 0.5 to 2.
+    """
     factors = np.asarray(size, dtype=float)
     if factors.shape not in ((), (3,)):
         msg = f"size must be one factor, or three (right, front, up); got {size!r}."

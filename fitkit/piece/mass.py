@@ -29,6 +29,7 @@ DENSITIES_G_CM3: Mapping[str, float] = MappingProxyType(
         "polyester laminate": 1.45,
         "silicone": 1.2,
         "card": 0.75,
+        "foam clay": 0.4,
     }
 )
 #: Densities that are believed: light foam to steel. [g/cm³]
