@@ -2,38 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_edt
 from scipy.spatial import cKDTree
 
+from fitkit.fit._pieces import Floats, Ints, Surface, halved, normals, unit
 from fitkit.fit._triangles import triangle_gaps
-from fitkit.geometry.mesh import Mesh
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+__all__ = ["Gaps", "Surface", "halved", "least_gaps", "least_gaps_of_each"]
 
-#: Triangles are halved until they fit into a ball of this radius. [mm]
-PIECE_RADIUS_MM = 3.0
-#: Step of the coarse field of distances, at least, and how many cells it may have. [mm]
-FIELD_STEP_MM, FIELD_CELLS = 2.0, 1_500_000
+#: Pieces of the moving and of the still surface, how far each pair is apart at least,
+#: and the layers between them. [mm]
+Pairs = tuple[Ints, Ints, Floats, Floats]
+
 #: Pairs that are measured at once for each pose.
 ROUND = 12
 #: A pair that cannot be nearer than the nearest by more than this is let go, so that
 #: walls that run along each other do not all have to be measured. [mm]
 TOLERANCE_MM = 0.004
-#: No point of a triangle is farther from its corners and the centre of its ball than
-#: this share of the ball's radius: 1 / sqrt(3), when it is equilateral.
-COVER = 0.578
-#: Corners this near to each other, along each axis, are marked once. [mm]
-_SAME_MM = 0.01
-#: How far around a surface its field reaches. [mm]
-MARGIN_MM = 12.0
 #: Pieces of each pose that are looked up first, to bound the least gap from above.
 FIRST_TRIES = 12
+#: Poses in a row are searched together as long as nothing moves farther than this from
+#: the first to the last of them. [mm]
+TOGETHER_MM = 15.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -42,103 +36,15 @@ class Gaps:
 
     #: Gap between the finished surfaces: distance less both layers, (p,). [mm]
     gap_mm: Floats
-    #: Distance of the drawn surfaces, 0 where they meet, (p,). [mm]
+    #: Least distance of the drawn surfaces, 0 where they meet, (p,). [mm] Where layers
+    #: differ from face to face it may be at another place than the gap.
     apart_mm: Floats
-    #: Nearest points of the two drawn surfaces, (p, 3). [mm]
+    #: Points of the two drawn surfaces between which the gap is, (p, 3). [mm]
     on_moving: Floats
     on_still: Floats
     #: Face of each that they lie on, (p,).
     face_moving: Ints
     face_still: Ints
-
-
-class Surface:
-    """
-    A surface made ready for gap queries.
-
-    Parameters
-    ----------
-    mesh : Mesh
-    ahead_mm, behind_mm : float or ndarray, shape (m,)
-        Layers that grow on each face, along its normal and against it. [mm]
-    """
-
-    def __init__(
-        self, mesh: Mesh, *, ahead_mm: float | Floats = 0.0, behind_mm: float | Floats = 0.0
-    ) -> None:
-        self.mesh = mesh
-        self.triangles, self.face = halved(mesh.triangles, PIECE_RADIUS_MM)
-        self.centre, self.radius = _balls(self.triangles)
-        count = len(mesh.faces)
-        self.ahead = np.broadcast_to(np.asarray(ahead_mm, float), (count,))[self.face]
-        self.behind = np.broadcast_to(np.asarray(behind_mm, float), (count,))[self.face]
-        self.thick = np.maximum(self.ahead, self.behind)
-        self.thin = np.minimum(self.ahead, self.behind)
-        self.widest = float(self.radius.max())
-        self.cover = COVER * self.widest + 2 * _SAME_MM
-        self.thickest = float(self.thick.max())
-
-    @cached_property
-    def tree(self) -> cKDTree:
-        """Kept tree of the pieces' centres."""
-        return cKDTree(self.centre, balanced_tree=False)
-
-    def near(self, points: Floats, *, reach_mm: float = np.inf) -> tuple[Floats, Ints]:
-        """Distance to the nearest mark within reach, inf beyond, and which, each (n,)."""
-        away, met = self.mark_tree.query(points, distance_upper_bound=reach_mm)
-        return np.asarray(away, dtype=float), np.asarray(met, dtype=np.int64)
-
-    @cached_property
-    def field(self) -> _Field:
-        """Kept coarse field of distances from below."""
-        return _Field(self.marks[0], self.cover)
-
-    @cached_property
-    def marks(self) -> tuple[Floats, Ints]:
-        """Points no farther than `cover` from any of the surface, and their pieces."""
-        corners = self.triangles.reshape(-1, 3)
-        at = np.concatenate([self.centre, corners])
-        rows = np.arange(len(self.face))
-        piece = np.concatenate([rows, np.repeat(rows, 3)])
-        cell = np.round(corners / _SAME_MM).astype(np.int64)
-        key = cell @ np.array([1, 2_097_152, 2_097_152**2])
-        first = np.unique(key, return_index=True)[1]
-        keep = np.concatenate([np.arange(len(self.face)), len(self.face) + first])
-        return at[keep], piece[keep]
-
-    @cached_property
-    def mark_tree(self) -> cKDTree:
-        """Kept tree of the marks."""
-        return cKDTree(self.marks[0], balanced_tree=False)
-
-
-class _Field:
-    """Distances to a surface from below, on a grid: to let far pieces go quickly."""
-
-    def __init__(self, marks: Floats, cover: float) -> None:
-        low, high = marks.min(axis=0) - MARGIN_MM, marks.max(axis=0) + MARGIN_MM
-        step = max(FIELD_STEP_MM, float((np.prod(high - low) / FIELD_CELLS) ** (1 / 3)))
-        self.low, self.step = low, step
-        self.shape = np.ceil((high - low) / step).astype(np.int64)
-        free = np.ones(self.shape, dtype=bool)
-        free[tuple(self._cell(marks).T)] = False
-        away = distance_transform_edt(free) * step
-        slack = np.sqrt(3) * step + cover
-        self.least = (away - slack).astype(np.float32).ravel()
-
-    def _cell(self, points: Floats) -> Ints:
-        cell: Ints = ((points - self.low) / self.step).astype(np.int64)
-        return cell.clip(0, self.shape - 1)
-
-    def below(self, points: Floats) -> Floats:
-        """Give a distance that the surface is surely not nearer than, (n,), in mm."""
-        cell = self._cell(points)
-        inside = np.clip(points, self.low, self.low + self.shape * self.step)
-        out = np.abs(points - inside).max(axis=1)
-        flat = (cell[:, 0] * self.shape[1] + cell[:, 1]) * self.shape[2] + cell[:, 2]
-        beyond = MARGIN_MM * (out > 0) + out - self.step
-        least: Floats = np.maximum(self.least[flat] - out, beyond)
-        return least
 
 
 def least_gaps(moving: Surface, still: Surface, matrices: Floats) -> Gaps:
@@ -159,28 +65,85 @@ def least_gaps(moving: Surface, still: Surface, matrices: Floats) -> Gaps:
 
     Notes
     -----
-    Branch and bound, for all poses side by side. Pieces of the moving surface, then
-    pairs of pieces are let go once the balls around them are farther apart than the
-    least gap found so far; the pairs left are measured exactly, nearest first.
+    Branch and bound. Pieces of the moving surface, then pairs of pieces are let go once
+    balls around them, then planes between them, are farther apart than the least gap
+    found so far; the pairs left are measured exactly, nearest first. Poses near each
+    other are searched together from the middle one of them, everything reckoned nearer
+    by how far it moves from there.
     """
-    sweep = _Sweep(moving, still, matrices)
-    sweep.look_up()
-    return sweep.settle()
+    return _Sweep([moving], still, matrices).settle()
+
+
+def least_gaps_of_each(moving: Sequence[Surface], still: Surface) -> Gaps:
+    """
+    Find the least gap from each of p surfaces to another one, in the same frame.
+
+    As `least_gaps`, for a surface that changes its shape.
+    """
+    return _Sweep(moving, still, np.tile(np.eye(4), (len(moving), 1, 1))).settle()
+
+
+class _Stock:
+    """Pieces of all moving surfaces one after the other, and which belong to a pose."""
+
+    def __init__(self, surfaces: Sequence[Surface], poses: int) -> None:
+        self.triangles = np.concatenate([one.triangles for one in surfaces])
+        self.centre = np.concatenate([one.centre for one in surfaces])
+        self.columns = np.ascontiguousarray(self.centre.T)
+        self.radius = np.concatenate([one.radius for one in surfaces])
+        self.ahead = np.concatenate([one.ahead for one in surfaces])
+        self.behind = np.concatenate([one.behind for one in surfaces])
+        self.thick = np.maximum(self.ahead, self.behind)
+        self.face = np.concatenate([one.face for one in surfaces])
+        self.rigid = len(surfaces) == 1
+        ends = np.cumsum([0, *(len(one.face) for one in surfaces)])
+        spans = [slice(int(a), int(b)) for a, b in pairwise(ends)]
+        self.spans = spans * poses if self.rigid else spans
 
 
 class _Sweep:
     """One run of `least_gaps`."""
 
-    def __init__(self, moving: Surface, still: Surface, matrices: Floats) -> None:
-        self.moving, self.still, self.matrices = moving, still, matrices
+    def __init__(
+        self, surfaces: Sequence[Surface], still: Surface, matrices: Floats
+    ) -> None:
         count = len(matrices)
-        self.most = np.full(count, np.inf)  # no gap is larger than this
-        self.best = np.full(count, np.inf)
-        self.last: tuple[Ints, Ints]
-        self.pairs: list[tuple[Ints, Ints, Floats]] = []
-        self.apart = np.full(count, np.inf)
+        self.moving, self.still = _Stock(surfaces, count), still
+        self.matrices, self.poses = matrices, range(count)
+        self.layered = bool(self.moving.thick.any()) or still.thickest > 0
+        #: No gap of finished, and of drawn walls, is larger than these.
+        self.most, self.most_drawn = np.full(count, np.inf), np.full(count, np.inf)
+        self.best, self.drawn = np.full(count, np.inf), np.full(count, np.inf)
+        self.best_pair = np.full((2, count), -1)
         self.points = np.full((2, count, 3), np.nan)
-        self.faces = np.full((2, count), -1)
+
+    def settle(self) -> Gaps:
+        possible = self._possible()
+        pairs: list[Pairs] = []
+        for group in self._groups():
+            rows = np.unique(np.concatenate([possible[pose] for pose in group]))
+            pairs += self._promising(group, rows)
+        size = ROUND
+        while any(len(one[0]) for one in pairs):
+            pairs = self._measure_nearest(pairs, size)
+            size *= 2
+        i, j = self.best_pair
+        return Gaps(
+            gap_mm=self.best,
+            apart_mm=self.drawn,
+            on_moving=self.points[0],
+            on_still=self.points[1],
+            face_moving=self.moving.face[i],
+            face_still=self.still.face[j],
+        )
+
+    def _limit(self, group: range, layers_mm: Floats) -> Floats:
+        """How far pieces with so much between them may be and still be nearest."""
+        poses = slice(group.start, group.stop)
+        limit: Floats = np.maximum(
+            self.most[poses].max() + layers_mm, self.most_drawn[poses].max()
+        )
+        return limit
 
     def _carry(self, points: Floats, pose: int) -> Floats:
         """Carry points of the moving surface, (..., 3), to a pose."""
@@ -191,83 +154,164 @@ class _Sweep:
         carried += shift
         return carried
 
-    @property
-    def _poses(self) -> range:
-        return range(len(self.matrices))
+    # -- pieces -----------------------------------------------------------------------
 
-    def look_up(self) -> None:
-        """Pose by pose, keep the pieces, then the pairs, that may be the nearest."""
+    def _possible(self) -> list[Ints]:
+        """Pieces at each pose that may be the nearest by the coarse field."""
         moving, still = self.moving, self.still
-        spare = moving.radius + moving.thick + still.thickest
-        known, place = np.full(len(spare), -np.inf), np.zeros((len(spare), 3))
-        for pose in self._poses:
-            at = self._carry(moving.centre, pose)
-            away = np.maximum(known - _length(at - place), still.field.below(at))
-            least = away - spare
-            first = np.argpartition(least, min(FIRST_TRIES, len(least) - 1))[:FIRST_TRIES]
-            if not pose:
-                self._bound(pose, first, still.marks[1][still.near(at[first])[1]])
-            else:
-                self._bound(pose, *self.last)
-            rows = np.nonzero(least < self.most[pose])[0]
-            reach = self.most[pose] + spare[rows].max(initial=0.0) + still.cover
-            found, met = still.near(at[rows], reach_mm=reach)
-            found = np.minimum(found, reach) - still.cover
-            known[rows], place[rows] = found, at[rows]
-            nearest = np.argsort(found - spare[rows], kind="stable")[:FIRST_TRIES]
-            nearest = nearest[met[nearest] < len(still.marks[1])]
-            if len(nearest):
-                self._bound(pose, rows[nearest], still.marks[1][met[nearest]])
-            rows = rows[found - spare[rows] < self.most[pose]]
-            self.pairs.append(self._pairs_near(pose, rows, at[rows]))
+        bounds, first, at_first = [], [], []
+        for pose, span in enumerate(moving.spans):
+            at = _carried_columns(self.matrices[pose], moving.columns[:, span])
+            bounds.append(still.field.below(at) - moving.radius[span])
+            least = bounds[-1] - moving.thick[span]
+            few = np.argpartition(least, min(FIRST_TRIES, len(least)) - 1)[:FIRST_TRIES]
+            first.append(few + span.start)
+            at_first.append(at[:, few].T)
+        self._bound_by_nearest(self.poses, first, np.concatenate(at_first))
+        if moving.rigid:
+            self._bound_by_others()
+        limits = [
+            self._limit(self.poses[pose : pose + 1], moving.thick[span] + still.thickest)
+            for pose, span in enumerate(moving.spans)
+        ]
+        return [
+            span.start + np.nonzero(bound < limit)[0]
+            for span, bound, limit in zip(moving.spans, bounds, limits, strict=True)
+        ]
 
-    def _bound(self, pose: int, rows: Ints, met: Ints) -> None:
-        """Bound the least gap of a pose from above by that of a few pairs."""
-        self._measure(np.full(len(rows), pose), rows, met)
-        self.last = rows, met
+    def _groups(self) -> list[range]:
+        """Part the poses into runs that are searched together."""
+        if not self.moving.rigid:
+            return [self.poses[pose : pose + 1] for pose in self.poses]
+        low, high = self.moving.columns.min(axis=1), self.moving.columns.max(axis=1)
+        corner = np.array([[low, high][k >> a & 1][a] for k in range(8) for a in range(3)])
+        at = np.stack([self._carry(corner.reshape(8, 3), pose) for pose in self.poses])
+        groups, start = [], 0
+        for pose in self.poses[1:]:
+            if np.linalg.norm(at[pose] - at[start], axis=1).max() > TOGETHER_MM:
+                groups.append(self.poses[start:pose])
+                start = pose
+        return [*groups, self.poses[start:]]
 
-    def _pairs_near(self, pose: int, rows: Ints, at: Floats) -> tuple[Ints, Ints, Floats]:
+    def _moved(self, rows: Ints, group: range, middle: int) -> Floats:
+        """How far no point of a piece moves at most from the middle pose, (n,). [mm]."""
+        farthest = np.zeros(len(rows))
+        centre, radius = self.moving.columns[:, rows], self.moving.radius[rows]
+        for pose in group:
+            change = self.matrices[pose] - self.matrices[middle]
+            way = _carried_columns(change, centre)
+            spun = np.linalg.norm(change[:3, :3], ord=2) * radius
+            moved = np.sqrt(way[0] ** 2 + way[1] ** 2 + way[2] ** 2) + spun
+            np.maximum(farthest, moved, out=farthest)
+        return farthest
+
+    def _promising(self, group: range, rows: Ints) -> list[Pairs]:
+        """Pairs at each pose of a group that neither balls nor planes keep apart."""
+        middle = group[len(group) // 2]
+        rows, moved = self._near(group, middle, rows, self._moved(rows, group, middle))
+        i, j, bound = self._in_reach(group, middle, rows, moved)
+        shift = np.zeros(len(self.moving.face))
+        shift[rows] = moved
+        i, j, bound = self._apart(group, middle, (i, j, bound), shift)
+        if len(group) == 1:
+            return [self._ordered(middle, i, j, bound)]
+        still = np.zeros(len(shift))
+        pairs = []
+        for pose in group:
+            one = self.poses[pose : pose + 1]
+            kept = self._apart(one, pose, (i, j, np.full(len(i), -np.inf)), still)
+            pairs.append(self._ordered(pose, *kept))
+        return pairs
+
+    def _near(
+        self, group: range, middle: int, rows: Ints, moved: Floats
+    ) -> tuple[Ints, Floats]:
+        """Those that may be the nearest by their distance to the marks, and their way."""
         moving, still = self.moving, self.still
-        if not len(rows):
-            return rows, rows, np.zeros(0)
-        reach = self.most[pose] + moving.radius[rows].max() + still.widest
-        reach += moving.thickest + still.thickest
-        found = cKDTree(at).sparse_distance_matrix(
-            still.tree, max(float(reach), 1e-9), output_type="ndarray"
+        at = self._carry(moving.centre[rows], middle)
+        spare = moving.radius[rows] + still.cover + moved
+        layers = moving.thick[rows] + still.thickest
+        reach = (self._limit(group, layers) + spare).max(initial=0.0)
+        away, met = still.near(at, reach_mm=reach)
+        bound = np.minimum(away, reach) - spare
+        few = np.argsort(bound - moving.thick[rows], kind="stable")[:FIRST_TRIES]
+        few = few[met[few] < len(still.marks[1])]
+        self._measure(
+            np.repeat(group, len(few)),
+            np.tile(rows[few], len(group)),
+            np.tile(still.marks[1][met[few]], len(group)),
         )
-        i, j = rows[found["i"]], found["j"].astype(np.int64)
-        least = found["v"] - moving.radius[i] - still.radius[j]
-        least -= moving.thick[i] + still.thick[j]
-        keep = np.nonzero(least < self.most[pose])[0]
-        return i[keep], j[keep], least[keep]
+        keep = bound < self._limit(group, layers)
+        return rows[keep], moved[keep]
+
+    def _bound_by_nearest(self, poses: range, rows: list[Ints], at: Floats) -> None:
+        """Bound the gaps by those of a few pieces to the still ones nearest to them."""
+        met = self.still.marks[1][self.still.near(at)[1]]
+        self._measure(
+            np.repeat(poses, [len(one) for one in rows]), np.concatenate(rows), met
+        )
+
+    def _bound_by_others(self) -> None:
+        """Bound the gap of each pose by that of every other's best pair."""
+        count = len(self.poses)
+        i, j = np.tile(self.best_pair, count)
+        self._measure(np.repeat(self.poses, count), i, j)
+
+    # -- pairs ------------------------------------------------------------------------
+
+    def _in_reach(
+        self, group: range, middle: int, rows: Ints, moved: Floats
+    ) -> tuple[Ints, Ints, Floats]:
+        """Pairs whose balls are near enough, and how far these are apart at least."""
+        moving, still = self.moving, self.still
+        reach = self._limit(group, moving.thick[rows] + still.thickest)
+        reach = reach + moving.radius[rows] + moved + still.widest
+        tree = cKDTree(self._carry(moving.centre[rows], middle))
+        near = tree.sparse_distance_matrix(
+            still.tree, max(float(reach.max(initial=0.0)), 1e-9), output_type="ndarray"
+        )
+        i, j = near["i"], near["j"].astype(np.int64)
+        bound = near["v"] - (moving.radius[rows] + moved)[i] - still.radius[j]
+        layers = moving.thick[rows][i] + still.thick[j]
+        keep = np.nonzero(bound < self._limit(group, layers))[0]
+        return rows[i[keep]], j[keep], bound[keep]
+
+    def _apart(
+        self, group: range, pose: int, pairs: tuple[Ints, Ints, Floats], moved: Floats
+    ) -> tuple[Ints, Ints, Floats]:
+        """Let pairs go that the plane of either, or one across the way, keeps apart."""
+        whole, j, bound = pairs
+        used, i = np.unique(whole, return_inverse=True)
+        corners = self._carry(self.moving.triangles[used], pose)
+        thick, less = self.moving.thick[used], moved[used]
+        for kept_apart in (_beside_still, _beside_moving, _across_way):
+            apart = kept_apart(corners, i, self.still, j) - less[i]
+            bound = np.maximum(bound, apart)
+            limit = self._limit(group, thick[i] + self.still.thick[j])
+            keep = np.nonzero(bound < limit)[0]
+            i, j, bound = i[keep], j[keep], bound[keep]
+        return used[i], j, bound
+
+    def _ordered(self, pose: int, i: Ints, j: Ints, bound: Floats) -> Pairs:
+        """The pairs of a pose, the most promising first, with their layers."""
+        layers = self.moving.thick[i] + self.still.thick[j]
+        limit = self._limit(self.poses[pose : pose + 1], layers)
+        order = np.argsort(bound - limit, kind="stable")
+        return i[order], j[order], bound[order], layers[order]
 
     # -- exact ------------------------------------------------------------------------
 
-    def settle(self) -> Gaps:
-        self._drop_by_direction()
-        size = ROUND
-        while any(len(pair[0]) for pair in self.pairs):
-            self._measure_nearest(size)
-            size *= 2
-        return Gaps(
-            gap_mm=self.best,
-            apart_mm=self.apart,
-            on_moving=self.points[0],
-            on_still=self.points[1],
-            face_moving=self.faces[0],
-            face_still=self.faces[1],
-        )
-
-    def _measure_nearest(self, size: int) -> None:
+    def _measure_nearest(self, pairs: list[Pairs], size: int) -> list[Pairs]:
         """Measure the most promising pairs of every pose, and let others go."""
-        chunk = [tuple(part[:size] for part in pair) for pair in self.pairs]
-        self.pairs = [(i[size:], j[size:], v[size:]) for i, j, v in self.pairs]
-        pose = np.repeat(np.arange(len(chunk)), [len(one[0]) for one in chunk])
-        i, j = (np.concatenate([one[k] for one in chunk]).astype(np.int64) for k in (0, 1))
+        pose = np.repeat(self.poses, [min(size, len(one[0])) for one in pairs])
+        i, j = (np.concatenate([one[k][:size] for one in pairs]) for k in (0, 1))
         self._measure(pose, i, j)
-        for p, (i, j, least) in enumerate(self.pairs):
-            left = int(np.searchsorted(least, self.most[p]))
-            self.pairs[p] = (i[:left], j[:left], least[:left])
+        left = []
+        for p, (i, j, bound, layers) in enumerate(pairs):
+            limit = self._limit(self.poses[p : p + 1], layers[size:])
+            keep = size + np.nonzero(bound[size:] < limit)[0]
+            left.append((i[keep], j[keep], bound[keep], layers[keep]))
+        return left
 
     def _measure(self, pose: Ints, i: Ints, j: Ints) -> None:
         """Measure pairs of pieces at their poses, and keep the least of each pose."""
@@ -276,58 +320,75 @@ class _Sweep:
         a += turn[:, None, :3, 3]
         b = self.still.triangles[j]
         apart, on_a, on_b = triangle_gaps(a, b)
+        np.minimum.at(self.drawn, pose, apart)
         gap = apart - self._layers(i, j, a, b, on_b - on_a)
         order = np.lexsort((gap, pose))
         poses, first = np.unique(pose[order], return_index=True)
-        for p, row in zip(poses, order[first], strict=True):
-            if gap[row] < self.best[p]:
-                self.best[p], self.apart[p] = gap[row], apart[row]
-                self.points[:, p] = on_a[row], on_b[row]
-                self.faces[:, p] = self.moving.face[i[row]], self.still.face[j[row]]
-        self.most = np.minimum(self.most, self.best - TOLERANCE_MM)
+        rows = order[first]
+        better = gap[rows] < self.best[poses]
+        poses, rows = poses[better], rows[better]
+        self.best[poses] = gap[rows]
+        self.best_pair[:, poses] = i[rows], j[rows]
+        self.points[:, poses] = on_a[rows], on_b[rows]
+        self.most, self.most_drawn = self.best - TOLERANCE_MM, self.drawn - TOLERANCE_MM
 
     def _layers(self, i: Ints, j: Ints, a: Floats, b: Floats, way: Floats) -> Floats:
         """Layers between the two of each pair, by the side they see each other on."""
-        moving, still = self.moving, self.still
-        if moving.thickest == 0 and still.thickest == 0:
+        if not self.layered:
             return np.zeros(len(i))
-        ahead, facing = _dot(_normals(a), way), _dot(_normals(b), -way)
-        return _sided(ahead, moving, i) + _sided(facing, still, j)
-
-    def _drop_by_direction(self) -> None:
-        """Let pairs go that a plane keeps apart: across the way, or along either face."""
-        for p, (i, j, least) in enumerate(self.pairs):
-            used, i = np.unique(i, return_inverse=True)
-            a = self._carry(self.moving.triangles[used], p)
-            bound = least
-            for plane in ("still", "moving", "way"):
-                gap = self._kept_apart(a[i], j, plane) - self.moving.thick[used[i]]
-                bound = np.maximum(bound, gap)
-                keep = np.nonzero(bound < self.most[p])[0]
-                i, j, bound = i[keep], j[keep], bound[keep]
-            order = np.argsort(bound, kind="stable")
-            self.pairs[p] = (used[i[order]], j[order], bound[order])
-
-    def _kept_apart(self, one: Floats, j: Ints, plane: str) -> Floats:
-        """Gap of pairs along the normals of planes; negative where they overlap."""
-        other = self.still.triangles[j]
-        way = self.still.centre[j] - (one[:, 0] + one[:, 1] + one[:, 2]) / 3
-        square = {"still": other, "moving": one}.get(plane)
-        along = way if square is None else _normals(square)
-        length = np.maximum(_length(along), 1e-300)
-        toward = np.where(_dot(along, way) < 0, -1.0, 1.0) / length
-        unit = along * toward[:, None]
-        near = [_dot(other[:, k], unit) for k in range(3)]
-        far = [_dot(one[:, k], unit) for k in range(3)]
-        gap: Floats = np.minimum(np.minimum(near[0], near[1]), near[2])
-        gap -= np.maximum(np.maximum(far[0], far[1]), far[2])
-        gap -= self.still.thick[j]
-        return gap
+        moving, still = self.moving, self.still
+        front = _sided(_dot(normals(a), way), moving.ahead[i], moving.behind[i])
+        back = _sided(_dot(normals(b), -way), still.ahead[j], still.behind[j])
+        layers: Floats = front + back
+        return layers
 
 
-def _length(vectors: Floats) -> Floats:
-    length: Floats = np.sqrt(_dot(vectors, vectors))
-    return length
+def _carried_columns(matrix: Floats, columns: Floats) -> Floats:
+    """Carry points given as three rows, (3, n)."""
+    carried = np.empty_like(columns)
+    for row, (x, y, z, shift) in zip(carried, matrix[:3], strict=True):
+        np.multiply(columns[0], x, out=row)
+        row += columns[1] * y
+        row += columns[2] * z
+        row += shift
+    return carried
+
+
+def _beside_still(corners: Floats, i: Ints, still: Surface, j: Ints) -> Floats:
+    """How far moving pieces are off the planes of still ones, below 0 if across."""
+    three = [corners[:, k][i] for k in range(3)]
+    return _off_plane(three, still.normal[j], still.height[j])
+
+
+def _beside_moving(corners: Floats, i: Ints, still: Surface, j: Ints) -> Floats:
+    """How far still pieces are off the planes of moving ones, below 0 if across."""
+    normal = unit(normals(corners))
+    height = _dot(normal, corners[:, 0])
+    return _off_plane([still.corner(k)[j] for k in range(3)], normal[i], height[i])
+
+
+def _across_way(corners: Floats, i: Ints, still: Surface, j: Ints) -> Floats:
+    """How far pieces are apart along the line between their middles."""
+    way = unit(still.centre[j] - corners.mean(axis=1)[i])
+    near = [_dot(still.corner(k)[j], way) for k in range(3)]
+    far = [_dot(corners[:, k][i], way) for k in range(3)]
+    return _least(near) - _most(far)
+
+
+def _off_plane(corners: list[Floats], normal: Floats, height: Floats) -> Floats:
+    off = [_dot(corner, normal) - height for corner in corners]
+    apart: Floats = np.maximum(_least(off), -_most(off))
+    return apart
+
+
+def _least(three: list[Floats]) -> Floats:
+    least: Floats = np.minimum(np.minimum(three[0], three[1]), three[2])
+    return least
+
+
+def _most(three: list[Floats]) -> Floats:
+    most: Floats = np.maximum(np.maximum(three[0], three[1]), three[2])
+    return most
 
 
 def _dot(a: Floats, b: Floats) -> Floats:
@@ -335,54 +396,8 @@ def _dot(a: Floats, b: Floats) -> Floats:
     return product
 
 
-def _sided(ahead: Floats, surface: Surface, rows: Ints) -> Floats:
+def _sided(ahead: Floats, front: Floats, back: Floats) -> Floats:
     """Layer on the side that is looked at; the thicker where that cannot be told."""
-    front, back = surface.ahead[rows], surface.behind[rows]
     told = np.where(ahead > 0, front, back)
-    return np.where(ahead == 0, surface.thick[rows], told)
-
-
-def _normals(triangles: Floats) -> Floats:
-    u = triangles[:, 1] - triangles[:, 0]
-    v = triangles[:, 2] - triangles[:, 0]
-    normal = np.empty_like(u)
-    for k, (m, n) in enumerate(((1, 2), (2, 0), (0, 1))):
-        normal[:, k] = u[:, m] * v[:, n] - u[:, n] * v[:, m]
-    return normal
-
-
-def halved(triangles: Floats, radius_mm: float) -> tuple[Floats, Ints]:
-    """Cut triangles across their longest edge until each fits into a ball."""
-    done: list[Floats] = []
-    whose: list[Ints] = []
-    face = np.arange(len(triangles))
-    while len(triangles):
-        large = _balls(triangles)[1] > radius_mm
-        done.append(triangles[~large])
-        whose.append(face[~large])
-        triangles, face = triangles[large], face[large]
-        edge = np.linalg.norm(np.roll(triangles, -1, axis=1) - triangles, axis=2)
-        turn = (edge.argmax(axis=1)[:, None] + [0, 1, 2]) % 3
-        a, b, c = np.moveaxis(np.take_along_axis(triangles, turn[..., None], 1), 1, 0)
-        middle = (a + b) / 2
-        triangles = np.concatenate(
-            [np.stack([a, middle, c], axis=1), np.stack([middle, b, c], axis=1)]
-        )
-        face = np.concatenate([face, face])
-    return np.concatenate(done), np.concatenate(whose)
-
-
-def _balls(triangles: Floats) -> tuple[Floats, Floats]:
-    """Centre (n, 3) and radius (n,) of the least ball around each triangle. [mm]."""
-    edge = np.roll(triangles, -2, axis=1) - np.roll(triangles, -1, axis=1)
-    square = np.einsum("nij,nij->ni", edge, edge)  # of the edge across from each corner
-    weight = square * (square.sum(axis=1, keepdims=True) - 2 * square)
-    longest = square.argmax(axis=1)
-    rows = np.arange(len(triangles))
-    blunt = weight[rows, longest] <= 0
-    weight[blunt] = 1.0
-    weight[rows[blunt], longest[blunt]] = 0.0
-    weight /= weight.sum(axis=1, keepdims=True)
-    centre = np.einsum("ni,nij->nj", weight, triangles)
-    radius = np.linalg.norm(triangles - centre[:, None], axis=2).max(axis=1)
-    return centre, radius
+    sided: Floats = np.where(ahead == 0, np.maximum(front, back), told)
+    return sided

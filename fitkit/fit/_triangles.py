@@ -75,7 +75,7 @@ def _edges(a: Floats, b: Floats) -> Nearest:
 
 def _corners(a: Floats, b: Floats) -> Nearest:
     """Corner of `a` nearest to the inside of `b`; inf if none lies over it."""
-    normal = np.cross(b[:, 1] - b[:, 0], b[:, 2] - b[:, 0])
+    normal = cross(b[:, 1] - b[:, 0], b[:, 2] - b[:, 0])
     length = np.sqrt(_dot(normal, normal))
     unit = normal / np.where(length > 0, length, 1.0)[:, None]
     height = np.einsum("kij,kj->ki", a - b[:, :1], unit)
@@ -88,7 +88,7 @@ def _corners(a: Floats, b: Floats) -> Nearest:
 
 def _crossings(a: Floats, b: Floats) -> Nearest:
     """Gap 0 where an edge of `a` runs through `b`, else inf."""
-    normal = np.cross(b[:, 1] - b[:, 0], b[:, 2] - b[:, 0])
+    normal = cross(b[:, 1] - b[:, 0], b[:, 2] - b[:, 0])
     height = np.einsum("kij,kj->ki", a - b[:, :1], normal)
     ahead = height[:, _NEXT]
     across = (height <= 0) & (ahead >= 0) | (height >= 0) & (ahead <= 0)
@@ -106,9 +106,17 @@ def _inside(points: Floats, b: Floats, normal: Floats) -> NDArray[np.bool_]:
     """Whether points (k, 3, 3) in the planes of triangles b lie within them."""
     inside = np.ones(points.shape[:2], dtype=bool)
     for corner, following in enumerate(_NEXT):
-        side = np.cross(normal, b[:, following] - b[:, corner])
+        side = cross(normal, b[:, following] - b[:, corner])
         inside &= np.einsum("kij,kj->ki", points - b[:, None, corner], side) >= 0
     return inside
+
+
+def cross(a: Floats, b: Floats) -> Floats:
+    """Cross product along the last axis, without the checks of numpy's own, (..., 3)."""
+    product = np.empty(np.broadcast_shapes(a.shape, b.shape))
+    for k, (m, n) in enumerate(((1, 2), (2, 0), (0, 1))):
+        product[..., k] = a[..., m] * b[..., n] - a[..., n] * b[..., m]
+    return product
 
 
 def _dot(a: Floats, b: Floats) -> Floats:

@@ -196,13 +196,14 @@ def shell_gaps(hung: HungJaw, turns: FloatArray) -> Gaps:
     bodies = bodies_of(hung.piece, hung.placement.size)
     matrices = hung.swing_sized.matrix(turns)
     found = least_gaps(bodies.jaw_surface, bodies.shell_surface, matrices)
-    drawn, at = found.apart_mm.copy(), (found.on_moving + found.on_still) / 2
-    layers = drawn - found.gap_mm
+    finished, drawn = found.gap_mm.copy(), found.apart_mm.copy()
+    at = (found.on_moving + found.on_still) / 2
     for row in np.nonzero(drawn <= 0)[0]:
         depth, where = _depth(bodies, matrices[row])
         if depth > 0:
             drawn[row], at[row] = -depth, where
-    return Gaps(finished_mm=drawn - layers, drawn_mm=drawn, at_mm=_to_head(hung, at))
+            finished[row] -= depth
+    return Gaps(finished_mm=finished, drawn_mm=drawn, at_mm=_to_head(hung, at))
 
 
 def head_gaps(head: OpeningHead, hung: HungJaw, travel: JawTravel) -> Gaps:
