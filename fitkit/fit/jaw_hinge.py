@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fitkit.errors import BriefError
 from fitkit.fit._checks import in_range
-from fitkit.fit.jaw_clash import WANTED_GAP_MM, bodies_of, shell_gaps
+from fitkit.fit.jaw_bodies import bodies_of
+from fitkit.fit.jaw_clash import WANTED_GAP_MM, shell_gaps
 from fitkit.fit.jaw_parts import HungJaw
 from fitkit.fit.jaw_travel import Contact, turned_by_chin
 from fitkit.fit.placement import FloatArray
 from fitkit.geometry.mesh import BoolArray
-from fitkit.geometry.rays import RayScene
 from fitkit.wearer.jaw import ChinMotion
 from fitkit.wearer.swing import Swing
 
@@ -42,13 +42,15 @@ COMPASS: tuple[tuple[str, float, float], ...] = tuple(
 #: A millimetre that the gap falls short counts as this many millimetres of misfit. Ours:
 #: a jaw that jams is worse than one that rubs the chin.
 GAP_WEIGHT = 3.0
-#: The search ends when its step is below this. [mm]
-FINEST_MM = 0.1
+#: The search ends when its step is below this: where nothing is near the jaw, and where
+#: every place has to be swept for clashes. [mm]
+FINEST_MM, FINEST_SWEPT_MM = 0.1, 0.7
 #: Turns of the chin, and of the jaw, at which a hinge is tried.
 _CHIN_TURNS, _JAW_TURNS = 9, 9
-#: Places along each side of the region that are tried first, and how many of the best
-#: of them are swept for clashes if the very best one clashes.
-_GRID, _SWEPT = 9, 10
+#: Turns of the jaw at which places are compared.
+_QUICK_TURNS = 4
+#: Places along each side of the region that are tried first.
+_GRID = 9
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -197,19 +199,28 @@ def solve_hinge(
     Minimises the largest distance of any pad from the skin it held, over the whole
     opening: a grid, then a compass search (T. Kolda, R. Lewis and V. Torczon, SIAM
     Review 45, 385-482 (2003)). If that hinge brings the jaw nearer to the shell than
-    1 mm, the best places of the grid are swept too, and each millimetre short counts
-    three.
+    1 mm, or than it is when shut, places are swept too, in the order of their misfit,
+    and each millimetre short counts three.
     """
     in_range("off_mm", off_mm, low=0.5, high=20, unit="mm")
     region = HingeRegion() if region is None else region
-    places = _places(hung, region)
-    tries = [_quick(motion, hung, contacts, *place) for place in places]
+    tries = [_quick(motion, hung, contacts, *place) for place in _places(hung, region)]
     tries.sort(key=lambda one: one.misfit_mm)
-    best = _compass(motion, hung, contacts, tries[0], region)
-    drawn_gap = _least_gap(hung, 0.0, 0.0)
+    shut = float(shell_gaps(hung, np.zeros(1)).finished_mm[0])
+    wanted = min(WANTED_GAP_MM, shut)
+
+    def around(one: HingeTry, step: float) -> list[HingeTry]:
+        places = _compass_places(hung, region, one, step)
+        return [_quick(motion, hung, contacts, *place) for place in places]
+
+    start = max(np.ptp(region.front_mm), np.ptp(region.up_mm)) / (_GRID - 1) / 2
+    best = _compass(tries[0], around, lambda one: one.misfit_mm, (start, FINEST_MM))
     gap = _least_gap(hung, best.front_mm, best.up_mm)
-    if gap < WANTED_GAP_MM:
-        best, gap = _clearest(hung, [best, *tries[:_SWEPT]], gap)
+    if gap < wanted:
+        cost = _Swept(hung, wanted, [best, *tries])
+        best = _compass(cost.best, around, cost, (start, FINEST_SWEPT_MM))
+        gap = _least_gap(hung, best.front_mm, best.up_mm)
+    drawn_gap = _least_gap(hung, 0.0, 0.0)
     drawn = try_hinge(motion, hung, contacts)
     best = try_hinge(motion, hung, contacts, front_mm=best.front_mm, up_mm=best.up_mm)
     off = _off_by(motion, hung, contacts, best, off_mm)
@@ -228,7 +239,7 @@ def solve_hinge(
         close_stop_deg=hung.close_stop_deg,
         off_mm=off_mm,
         off=off,
-        cautions=_cautions(best, gap, region, off, off_mm),
+        cautions=_cautions(best, (gap, wanted), region, off, off_mm),
     )
 
 
@@ -290,32 +301,60 @@ def _bolts_hold(hung: HungJaw, moves: FloatArray) -> BoolArray:
     bodies = bodies_of(hung.piece, hung.placement.size)
     by = np.column_stack([np.zeros(len(moves)), moves])
     start = hung.swing_sized.centre_mm + by @ hung.placement.rotation
-    scene = RayScene(bodies.shell)
     way = np.broadcast_to(hung.swing_sized.axis, start.shape)
+    scene = bodies.shell_rays
     held: BoolArray = scene.blocked(start, way) & scene.blocked(start, -way)
     return held
 
 
+class _Swept:
+    """Misfit of a hinge and what its gap falls short, swept no oftener than it must."""
+
+    def __init__(self, hung: HungJaw, wanted_mm: float, tries: Sequence[HingeTry]) -> None:
+        self.hung, self.wanted_mm = hung, wanted_mm
+        self.least, self.best = np.inf, tries[0]
+        for one in tries:
+            if one.misfit_mm < self.least:
+                self(one)
+
+    def __call__(self, one: HingeTry) -> float:
+        if one.misfit_mm >= self.least and one is not self.best:
+            return one.misfit_mm  # the gap can only make it worse
+        gap = _least_gap(self.hung, one.front_mm, one.up_mm, count=_QUICK_TURNS)
+        cost = one.misfit_mm + GAP_WEIGHT * max(0.0, self.wanted_mm - gap)
+        if cost < self.least:
+            self.least, self.best = cost, one
+        return cost
+
+
 def _compass(
-    motion: ChinMotion,
-    hung: HungJaw,
-    contacts: Sequence[Contact],
     start: HingeTry,
-    region: HingeRegion,
+    around: Callable[[HingeTry, float], list[HingeTry]],
+    cost: Callable[[HingeTry], float],
+    steps_mm: tuple[float, float],
 ) -> HingeTry:
-    spans = (np.ptp(region.front_mm), np.ptp(region.up_mm))
-    best, step = start, float(max(spans)) / (_GRID - 1) / 2
-    while step > FINEST_MM:
-        around = [(best.front_mm + step * f, best.up_mm + step * u) for _, f, u in COMPASS]
-        around = [place for place in around if _within(region, *place)]
-        if around:
-            held = _bolts_hold(hung, np.array(around))
-            around = [place for place, holds in zip(around, held, strict=True) if holds]
-        tries = [_quick(motion, hung, contacts, *place) for place in around]
-        found = min([best, *tries], key=lambda one: one.misfit_mm)
-        step = step if found is not best else step / 2
-        best = found
+    """Go downhill in eight directions, with steps halved from the first to the last."""
+    best, least, (step, finest) = start, cost(start), steps_mm
+    while step > finest:
+        costs = [(cost(one), k, one) for k, one in enumerate(around(best, step))]
+        found = min(costs, default=(np.inf, 0, best))
+        if found[0] < least:
+            least, _, best = found
+        else:
+            step /= 2
     return best
+
+
+def _compass_places(
+    hung: HungJaw, region: HingeRegion, one: HingeTry, step: float
+) -> list[tuple[float, float]]:
+    """Places of the region one step off in each direction, where a bolt holds."""
+    places = [(one.front_mm + step * f, one.up_mm + step * u) for _, f, u in COMPASS]
+    places = [place for place in places if _within(region, *place)]
+    if not places:
+        return []
+    held = _bolts_hold(hung, np.array(places))
+    return [place for place, holds in zip(places, held, strict=True) if holds]
 
 
 def _within(region: HingeRegion, front: float, up: float) -> bool:
@@ -323,23 +362,11 @@ def _within(region: HingeRegion, front: float, up: float) -> bool:
     return back <= front <= ahead and below <= up <= above
 
 
-def _least_gap(hung: HungJaw, front: float, up: float) -> float:
-    """Least finished gap to the shell over the travel, mouth-shut rows aside. [mm]."""
+def _least_gap(hung: HungJaw, front: float, up: float, *, count: int = _JAW_TURNS) -> float:
+    """Least finished gap to the shell over the travel, closed stop aside. [mm]."""
     moved = move_hinge(hung, front_mm=front, up_mm=up)
-    turns = np.linspace(hung.close_stop_deg, hung.open_stop_deg, _JAW_TURNS)[1:]
+    turns = np.linspace(hung.close_stop_deg, hung.open_stop_deg, count)[1:]
     return float(shell_gaps(moved, turns).finished_mm.min())
-
-
-def _clearest(
-    hung: HungJaw, tries: Sequence[HingeTry], gap: float
-) -> tuple[HingeTry, float]:
-    gaps = [gap, *(_least_gap(hung, one.front_mm, one.up_mm) for one in tries[1:])]
-    cost = [
-        one.misfit_mm + GAP_WEIGHT * max(0.0, WANTED_GAP_MM - each)
-        for one, each in zip(tries, gaps, strict=True)
-    ]
-    row = int(np.argmin(cost))
-    return tries[row], gaps[row]
 
 
 def _open_stop(motion: ChinMotion, moved: HungJaw, contacts: Sequence[Contact]) -> float:
@@ -361,7 +388,7 @@ def _from(a: FloatArray, b: FloatArray) -> float:
 
 def _cautions(
     best: HingeTry,
-    gap: float,
+    gaps: tuple[float, float],
     region: HingeRegion,
     off: Sequence[tuple[str, HingeTry]],
     off_mm: float,
@@ -376,10 +403,11 @@ def _cautions(
             if abs(value - edge) < 2 * FINEST_MM:
                 at_edge = "The best hinge lies at the edge of the region"
                 said.append(f"{at_edge}: {word} is better.")
-    if gap < WANTED_GAP_MM:
+    gap, wanted = gaps
+    if gap < wanted - FINEST_MM:
         said.append(
-            f"Even there the jaw comes within {gap:.1f} mm of the shell, finished; "
-            f"{WANTED_GAP_MM:g} mm are wanted."
+            f"Even there the opening jaw comes within {gap:.1f} mm of the shell, finished; "
+            f"{wanted:.1f} mm are wanted."
         )
     name, worst = max(off, key=lambda one: one[1].misfit_mm)
     said.append(

@@ -26,6 +26,8 @@ BORNE_SQUEEZE_MM = 6.0
 #: The jaw's turn is looked for this far to either side of the chin's. [deg]
 _SEARCH_DEG = (-40.0, 70.0)
 _HALVINGS = 60
+#: A push whose arm about the hinge is no longer than this opens nothing. [mm]
+LEAST_ARM_MM = 1e-6
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -197,23 +199,55 @@ def turned_by_chin(
     """
     Give the jaw's turn at which a pad still holds its point of the chin, (k,), in deg.
 
-    nan where no turn does: the push runs through the hinge.
+    nan where no turn does: the push runs through the hinge, or would close the jaw.
     """
+    if _opening_arm(jaw, contact, np.zeros(1))[0] <= LEAST_ARM_MM:
+        return np.full(len(turns), np.nan)
     at = (chin.matrix(turns) @ np.append(contact.at_mm, 1.0))[:, :3]
+    if jaw.slide_mm.any() or jaw.bow_mm.any():
+        return _turned_in_slots(jaw, contact, at, turns)
+    return _turned_about_pivot(jaw, contact, at, turns)
+
+
+def _turned_about_pivot(
+    jaw: Swing, contact: Contact, chin_at: FloatArray, turns: FloatArray
+) -> FloatArray:
+    """Turns of a plain hinge in closed form: ``A cos t + B sin t = D`` for each row."""
+    arm, normal, axis = chin_at - jaw.centre_mm, contact.outward, jaw.axis
+    along = (normal @ axis) * axis
+    cosine, sine = arm @ (normal - along), -arm @ np.cross(axis, normal)
+    wanted = normal @ (contact.at_mm - jaw.centre_mm) - arm @ along
+    reach = np.hypot(cosine, sine)
+    meets = np.abs(wanted) <= reach
+    share = np.divide(wanted, reach, out=np.zeros_like(reach), where=meets & (reach > 0))
+    found = np.degrees(np.arctan2(sine, cosine) + np.arccos(np.clip(share, -1, 1)))
+    off = (found - turns + 180.0) % 360.0 - 180.0
+    held = meets & (off > _SEARCH_DEG[0]) & (off <= _SEARCH_DEG[1])
+    return np.where(held, turns + off, np.nan)
+
+
+def _turned_in_slots(
+    jaw: Swing, contact: Contact, chin_at: FloatArray, turns: FloatArray
+) -> FloatArray:
+    """Turns of a hinge that slides as it turns, by halving."""
     low, high = turns + _SEARCH_DEG[0], turns + _SEARCH_DEG[1]
-    start, end = (_pressed(jaw, contact, at, t) for t in (low, high))
+    start, end = (_pressed(jaw, contact, chin_at, t) for t in (low, high))
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
-        pressed = _pressed(jaw, contact, at, middle) > 0
+        pressed = _pressed(jaw, contact, chin_at, middle) > 0
         low, high = np.where(pressed, middle, low), np.where(pressed, high, middle)
     return np.where((start > 0) & (end <= 0), (low + high) / 2, np.nan)
 
 
 def pressure_arm_mm(hung: HungJaw, contact: Contact, jaw_deg: FloatArray) -> FloatArray:
     """Give the arm of the chin's push about the hinge, opening positive, (k,), in mm."""
-    at, outward = _carried(hung.swing, contact, jaw_deg)
-    arm = at - hung.swing.centre_mm - hung.swing.slid_mm(jaw_deg)
-    opening: FloatArray = -np.cross(arm, outward) @ hung.swing.axis
+    return _opening_arm(hung.swing, contact, jaw_deg)
+
+
+def _opening_arm(jaw: Swing, contact: Contact, jaw_deg: FloatArray) -> FloatArray:
+    at, outward = _carried(jaw, contact, jaw_deg)
+    arm = at - jaw.centre_mm - jaw.slid_mm(jaw_deg)
+    opening: FloatArray = -np.cross(arm, outward) @ jaw.axis
     return opening
 
 

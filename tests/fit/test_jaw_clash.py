@@ -153,3 +153,25 @@ def test_wild_step_is_refused():
     )
     with pytest.raises(BriefError, match=r"step_deg must be 0.1 to 5 deg"):
         sweep_jaw(HEAD, hung, travel, step_deg=0.0)
+
+
+def test_drawn_gap_is_the_least_there_is_though_layers_close_another_place_first():
+    # one bump comes within 1.2 mm of bare wall, the lined rest of the jaw within 2 mm
+    bump = LOW_JAW + box((-2, 100, -185), (2, 104, -181.2))
+    piece = jaw_piece(jaw=bump, shell=LOW_SHELL, hinge_at=(0, -150), stops=(0, 20),
+                      growth_mm=0.0, lining_mm=1.8)  # fmt: skip
+    high = piece.design.parts["jaw"].centroids[:, 2]
+    jaw = piece.design.parts["jaw"]
+    piece.facing = jaw.submesh((jaw.normals[:, 2] > 0.5) & (high < -181.5))
+    got = shell_gaps(hang(piece, Placement()), np.array([0.0]))
+    assert got.drawn_mm[0] == pytest.approx(1.2, abs=0.005)
+    assert got.finished_mm[0] == pytest.approx(2.0 - 1.8, abs=0.005)
+
+
+def test_clash_is_named_after_the_hinge_beside_it():
+    block = box((52, -10, -192), (60, 10, -176)) + LOW_SHELL
+    jaw = LOW_JAW + box((30, -8, -190), (55, 60, -184))
+    piece = jaw_piece(jaw=jaw, shell=block, hinge_at=(0, -180), stops=(0, 20))
+    _, _, clash = swept(piece, to_opening_mm=5.0)
+    assert clash.shell.clashes
+    assert any("near the right hinge" in word for word in clash.cautions)

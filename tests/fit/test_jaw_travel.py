@@ -2,6 +2,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from jaws import chin_about, fittings, jaw_piece
 
 from fitkit.errors import BriefError
@@ -146,3 +148,34 @@ def test_no_contact_and_a_wild_step_are_refused():
         follow_chin(CHIN, hung_at(POLE), [])
     with pytest.raises(BriefError, match=r"step_deg must be 0.05 to 5 deg"):
         follow_chin(CHIN, hung_at(POLE), [radial(POLE)], step_deg=30)
+
+
+angles = st.floats(-1.2, 1.2)
+
+
+@given(angles, st.floats(-25, 25), st.floats(-25, 25))
+def test_pad_holds_its_point_of_the_chin_at_every_turn(lean, front, up):
+    hinge = POLE + np.array([front, up])
+    swing = hung_at(hinge).swing
+    arm = POINT[1:] - hinge
+    bearing = np.arctan2(arm[1], arm[0]) - np.pi / 2 + lean  # within 70 deg of square
+    contact = Contact(
+        name="pad", at_mm=POINT, outward=np.array([0, np.cos(bearing), np.sin(bearing)])
+    )
+    chin_deg = np.linspace(0, 12, 13)
+    turns = turned_by_chin(CHIN.swing, swing, contact, chin_deg)
+    assert turns[0] == pytest.approx(0, abs=1e-9)
+    for chin, turn in zip(chin_deg, turns, strict=True):
+        if np.isnan(turn):
+            continue
+        at = CHIN.swing.moved(POINT, chin) - swing.moved(POINT, turn)
+        assert at @ (swing.rotation(turn) @ contact.outward) == pytest.approx(0, abs=1e-9)
+
+
+def test_pad_whose_push_would_close_the_jaw_opens_nothing():
+    arm = POINT[1:] - POLE
+    above = Contact(
+        name="pad", at_mm=POINT, outward=np.array([0, -arm[1], arm[0]]) / np.hypot(*arm)
+    )
+    turns = turned_by_chin(CHIN.swing, hung_at(POLE).swing, above, np.linspace(0, 30, 4))
+    assert np.isnan(turns).all()
