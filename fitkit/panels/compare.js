@@ -29,6 +29,7 @@ class Compare {
     this.cards = make("div", { className: "fk-cards" });
     this.notice = make("p", { className: "fk-notice", role: "status" });
     this.root.classList.add("fk");
+    this.root.dataset.panel = "compare";
     this.root.replaceChildren(
       make("div", { className: "fk-buttons" }, this.keep, this.name), this.cards, this.notice);
   }

@@ -106,7 +106,7 @@ def _lines(placement: Placement, answer: Verdict) -> list[str]:
         *answer.reasons[:MOST_REASONS],
         *([f"And {more} more."] if more > 0 else []),
         f"Tightest: {zone_title(tight.zone).lower()}, {tight.least_mm:.1f} mm "
-        f"({round(tight.spare_mm, 1) + 0.0:+.1f}).",
+        f"({round(tight.spare_mm, 1) + 0.0:+.1f} to spare).",
         *sight,
     ]
 

@@ -16,7 +16,7 @@ from fitkit.panels.openings import CHOICES
 from fitkit.panels.resolve import Resolver
 from fitkit.panels.session_file import read_session, same_figures, write_session
 from fitkit.panels.solving import SolverRun
-from fitkit.panels.state import Inputs, Kept, SessionState, Solving
+from fitkit.panels.state import Inputs, Kept, PadChoice, SessionState, Solving
 from fitkit.panels.typed import TypedRecord, typed_from_record, with_box
 from fitkit.panels.worker import Tell, Work, Worker
 from fitkit.wearer.measures import unknown_message
@@ -26,7 +26,7 @@ from fitkit.wearer.record_files import read_record, record_from_json, write_reco
 Watcher = Callable[[SessionState], None]
 #: Most changes that undo goes back.
 MOST_UNDO = 200
-#: Most placements put aside to be compared.
+#: Most placements, and most pad sets, put aside to be compared.
 MOST_KEPT = 6
 
 
@@ -209,6 +209,24 @@ centimetres: did you mean 574 mm?'
             kept = self.state.inputs.kept
             left = (*kept[:place], *kept[place + 1 :])
             return self._change(replace(self.state.inputs, kept=left))
+
+    def keep_pads(self, choice: PadChoice) -> SessionState:
+        """Put a set of pads aside, to be compared; at most six, and none of them twice."""
+        with self._lock:
+            pads = self.state.inputs.pads
+            if any(replace(one, name=choice.name) == choice for one in pads):
+                return self.say("That set of pads is there already.")
+            if len(pads) >= MOST_KEPT:
+                return self.say(f"{MOST_KEPT} sets are kept already: drop one first.")
+            inputs = replace(self.state.inputs, pads=(*pads, choice))
+            return self._change(inputs, message=f"Kept {choice.name}.")
+
+    def drop_pads(self, place: int) -> SessionState:
+        """Drop one of the pad sets put aside, by its place from 0."""
+        with self._lock:
+            pads = self.state.inputs.pads
+            left = (*pads[:place], *pads[place + 1 :])
+            return self._change(replace(self.state.inputs, pads=left))
 
     def _change(
         self, inputs: Inputs, gesture: object = None, *, message: str = ""

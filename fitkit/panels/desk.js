@@ -34,6 +34,7 @@ class Desk {
     this.report = button("Write the report", () => this.ask("write_report"));
     this.notice = make("p", { className: "fk-notice", role: "status" });
     this.root.classList.add("fk");
+    this.root.dataset.panel = "desk";
     this.root.replaceChildren(
       make("div", { className: "fk-columns" },
         make("section", {},

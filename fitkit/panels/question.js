@@ -56,6 +56,7 @@ class QuestionPanel {
     this.link.answered(this.state.answered);
     const working = this.state.stage === "working";
     this.title.textContent = this.state.question;
+    this.root.dataset.panel = this.state.name;
     this.start.disabled = !this.state.ready || working;
     this.stop.hidden = !working;
     this.notice.textContent = this.state.words;

@@ -12,6 +12,7 @@ from fitkit.panels.base_view import PanelView, with_errors
 from fitkit.panels.controller import SessionController
 from fitkit.panels.front_end import joined_module, style_sheet
 from fitkit.panels.questions import (
+    QUESTIONS,
     QuestionController,
     part_message,
     question_named,
@@ -45,6 +46,7 @@ class QuestionView(PanelView):
         work = work_message(self.asking.work)
         return {
             **work,
+            "name": self.asking.question.name,
             "question": self.asking.question.title,
             "revision": state.revision,
             "ready": state.answer is not None,
@@ -90,3 +92,14 @@ def question_panel(session: SessionController, name: str) -> ipywidgets.VBox:
         If there is no such question.
     """
     return with_errors(lambda errors: QuestionView(session, name, errors))
+
+
+def question_panels(session: SessionController) -> ipywidgets.VBox:
+    """
+    Give a panel for every question there is, one below the other.
+
+    Parameters
+    ----------
+    session : SessionController
+    """
+    return ipywidgets.VBox([question_panel(session, name) for name in QUESTIONS])

@@ -31,6 +31,7 @@ class RecordForm {
     this.guide = make("aside", { className: "fk-guide", "aria-live": "polite" });
     const groups = this.fields.groups.map((group) => this.buildGroup(group));
     this.root.classList.add("fk");
+    this.root.dataset.panel = "record";
     this.root.replaceChildren(
       make("div", { className: "fk-form" },
         make("div", {}, ...groups, this.general, this.summary, this.buildFiles(), this.notice),

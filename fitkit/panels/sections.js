@@ -42,6 +42,7 @@ class SectionsPanel {
     this.checks = make("dl", { className: "fk-checks" });
     this.closer = make("div", { className: "fk-closer" });
     this.root.classList.add("fk");
+    this.root.dataset.panel = "sections";
     this.root.replaceChildren(
       make("header", {}, this.verdict, this.reasons, this.notice, this.problems),
       make("div", { className: "fk-views" }, ...this.views.map((view) => view.element)),

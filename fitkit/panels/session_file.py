@@ -14,7 +14,8 @@ from fitkit.fit.brief import Brief, Ease, Weights
 from fitkit.panels.asking import ASK_BOXES
 from fitkit.panels.boxes import BOXES, Box, Typed, starting_numbers
 from fitkit.panels.openings import CHOICES
-from fitkit.panels.state import Inputs, Kept, SessionState
+from fitkit.panels.pads import pad_choice
+from fitkit.panels.state import Inputs, Kept, PadChoice, SessionState
 from fitkit.panels.typed import TypedRecord
 from fitkit.piece.design import notes_path
 from fitkit.wearer.record_files import parse_json, read_text, replace_text
@@ -63,6 +64,7 @@ def write_session(state: SessionState, path: Path) -> None:
         "asked": dict(inputs.asked),
         "numbers": dict(inputs.numbers),
         "kept": [{"name": k.name, "numbers": dict(k.numbers)} for k in inputs.kept],
+        "pads": [asdict(pads) for pads in inputs.pads],
         "figures": {
             "verdict": answer.verdict if answer else None,
             "least_mm": {zone: ease.least_mm for zone, ease in zones.items()},
@@ -109,6 +111,7 @@ def read_session(path: Path, *, pieces: Path, piece_file: str = "") -> SavedSess
                 asked=_known(content.get("asked"), ASK_BOXES),
                 numbers=_numbers(content.get("numbers")),
                 kept=tuple(_kept(one) for one in content.get("kept") or ()),
+                pads=tuple(_pads(one) for one in content.get("pads") or ()),
             ),
             least_mm=_figures(_object(figures, "least_mm")),
             same_piece=same_piece,
@@ -213,6 +216,11 @@ def _openings(said: Any) -> dict[int, str]:
 
 def _kept(one: Mapping[str, Any]) -> Kept:
     return Kept(name=str(one["name"])[:60], numbers=_numbers(one["numbers"]))
+
+
+def _pads(one: Mapping[str, Any]) -> PadChoice:
+    given = {f.name: one.get(f.name) for f in fields(PadChoice)}
+    return pad_choice(**given)
 
 
 def _figures(least_mm: Mapping[str, Any]) -> dict[str, float]:

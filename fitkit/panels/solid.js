@@ -89,6 +89,7 @@ class Solid {
     const looks = Object.entries(LOOKS).map(([name, [turned, raised]]) =>
       button(name, () => { Object.assign(this, { turned, raised }); this.redraw(); }));
     this.root.classList.add("fk");
+    this.root.dataset.panel = "solid";
     this.root.replaceChildren(
       make("div", { className: "fk-buttons" }, ...looks, this.piece, this.open),
       this.canvas, this.notice);

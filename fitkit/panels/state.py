@@ -27,6 +27,23 @@ class Kept:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PadChoice:
+    """A set of pads put aside to be compared with others."""
+
+    name: str
+    #: Of the foams that the library knows.
+    foam: str
+    #: One of ``fitkit.fit.pad_stock.LAYOUTS``.
+    layout: str
+    #: How far each pad shall be pressed where its gap is the median. [%]
+    squeeze_percent: float
+    #: Thicknesses of the sheets on the shelf. [mm]
+    sheets_mm: tuple[float, ...]
+    #: Density of the piece's wall, which the pads carry. [g/cm³]
+    wall_g_cm3: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Inputs:
     """All that the maker has set, as set: maybe wrong. Nothing here is computed."""
 
@@ -45,6 +62,8 @@ class Inputs:
     numbers: Mapping[str, Typed] = field(default_factory=starting_numbers)
     #: Placements put aside, at most six.
     kept: tuple[Kept, ...] = ()
+    #: Pad sets put aside, at most six.
+    pads: tuple[PadChoice, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -104,9 +104,10 @@ class Worker(Generic[Made]):
 
     def _tell(self, wanted: object, words: str) -> None:
         with self._lock:
+            if self._wanted is wanted:
+                self._set(Work(stage="working", words=words))
             if self._wanted is not wanted:
                 raise LetGo
-            self._set(Work(stage="working", words=words))
 
     def _set(self, work: Work[Made]) -> None:
         self.work = work

@@ -18,12 +18,18 @@ from pathlib import Path
 
 import pytest
 
+from fitkit.panels.boxes import BOXES, PLACING
+from fitkit.panels.controller import SessionController
+from fitkit.panels.questions import QUESTIONS
+
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_heads"
 #: Longest that a step may take on a loaded machine. [ms]
 PATIENCE_MS = 120_000
 #: The panels of the first notebook, in its order.
-PANELS = ("record", "desk", "sections", "solid", "compare")
+PANELS = ("record", "desk", "sections", "solid", *QUESTIONS, "compare", "pads")
+#: The piece as drawn.
+START = {name: BOXES[name].start for name in PLACING}
 #: Nothing is asked of the outside: no news, no updates.
 SETTINGS = {"fetchNews": "false", "checkForUpdates": False}
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
@@ -148,7 +154,7 @@ class Notebook:
     # -- looking ------------------------------------------------------------------------
 
     def panel(self, name: str):
-        return self.page.locator(".fk").nth(PANELS.index(name))
+        return self.page.locator(f'.fk[data-panel="{name}"]')
 
     @property
     def sections(self):
@@ -212,6 +218,15 @@ class Notebook:
 
 
 # -- fixtures ----------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def pictures(tmp_path_factory) -> Path:
+    """Folder for pictures of the panels, kept as artifacts of the run."""
+    named = os.environ.get("FITKIT_PICTURES")
+    folder = Path(named) if named else tmp_path_factory.mktemp("pictures", numbered=False)
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
 
 
 @pytest.fixture(scope="session")
@@ -295,9 +310,9 @@ def open_in(lab):
     return lambda browser, name, panels: opened(browser, lab, name, panels)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def ran(browser, lab):
-    """The first notebook, run once for all tests of a module."""
+    """The first notebook, run once for all tests."""
     notebook = opened(browser, lab, "01_first_fit.ipynb", len(PANELS))
     notebook.page.wait_for_function(
         "() => window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.status"
@@ -314,3 +329,23 @@ def notebook(ran, tmp_path):
     ran.page.screenshot(path=tmp_path / "page.png")
     assert ran.faults == []
     assert ran.asked_outside == []
+
+
+@pytest.fixture(scope="session")
+def library(samples) -> SessionController:
+    """The session of the first notebook in this process, without a browser."""
+    return SessionController(
+        record=samples / "wearers" / "tamsin.json", piece=samples / "pieces" / "otter.3mf"
+    )
+
+
+@pytest.fixture
+def as_drawn(notebook, library, shown):
+    """The page with the piece as drawn, and the library with it."""
+    notebook.sections.locator("details").evaluate_all(
+        "(all) => all.forEach((one) => { one.open = true; })"
+    )
+    for name, value in START.items():  # whatever is shown: a box rounds what it holds
+        notebook.type_number(name, f"{value:g}")
+    notebook.expect_figures(shown(library.edit(**START)))
+    return notebook

@@ -7,34 +7,13 @@ import re
 import pytest
 
 from fitkit.panels.boxes import BOXES, PLACING
-from fitkit.panels.controller import SessionController
+from fitkit.panels.questions import QUESTIONS
 
-START = {name: BOXES[name].start for name in PLACING}
 CLASH = re.compile(r"−\d")
 
 
-@pytest.fixture(scope="module")
-def library(samples):
-    """The same session in this process, without a browser."""
-    return SessionController(
-        record=samples / "wearers" / "tamsin.json", piece=samples / "pieces" / "otter.3mf"
-    )
-
-
-@pytest.fixture
-def as_drawn(notebook, library, shown):
-    """The page with the piece as drawn, and the library with it."""
-    notebook.sections.locator("details").evaluate_all(
-        "(all) => all.forEach((one) => { one.open = true; })"
-    )
-    for name, value in START.items():  # whatever is shown: a box rounds what it holds
-        notebook.type_number(name, f"{value:g}")
-    notebook.expect_figures(shown(library.edit(**START)))
-    return notebook
-
-
 def test_all_panels_are_there_and_no_cell_failed(notebook):
-    assert notebook.page.locator(".fk").count() == 5
+    assert notebook.page.locator(".fk").count() == 6 + len(QUESTIONS)
     assert notebook.page.locator('.jp-OutputArea [data-mime-type*="stderr"]').count() == 0
     answer = notebook.page.locator(".jp-OutputArea-output pre").first.text_content()
     assert re.match(r"It (fits|does not fit): Tamsin, otter", answer)
@@ -272,13 +251,7 @@ def test_the_view_in_the_round_draws_and_turns(as_drawn):
     assert canvas.screenshot() != before
 
 
-@pytest.mark.parametrize("theme", ["JupyterLab Dark", "JupyterLab Light"])
-def test_the_theme_of_the_lab_is_followed(as_drawn, theme):
-    as_drawn.execute("apputils:change-theme", theme=theme)
-    dark = theme.endswith("Dark")
-    as_drawn.page.wait_for_function(
-        "(dark) => (document.body.dataset.jpThemeLight === 'false') === dark", arg=dark
-    )
-    paper = as_drawn.sections.evaluate("(root) => getComputedStyle(root).backgroundColor")
-    brightness = sum(int(part) for part in re.findall(r"\d+", paper)[:3]) / 3
-    assert (brightness < 60) if dark else (brightness > 200)
+def test_the_report_is_written_from_the_desk(as_drawn, folder):
+    as_drawn.press("Write the report", "desk")
+    as_drawn.panel("desk").get_by_text("Wrote the report").wait_for()
+    assert (folder / "tamsin-otter-report" / "report.html").is_file()

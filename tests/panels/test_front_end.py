@@ -10,7 +10,7 @@ import pytest
 
 from fitkit.panels.front_end import joined_module, style_sheet
 
-ENTRIES = ("sections", "solid", "record_form", "desk", "compare", "question")
+ENTRIES = ("sections", "solid", "record_form", "desk", "compare", "question", "pads")
 
 
 @pytest.mark.parametrize("entry", ENTRIES)

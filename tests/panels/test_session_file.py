@@ -9,6 +9,16 @@ import pytest
 
 from fitkit.fit.brief import Brief, Ease
 from fitkit.panels.controller import SessionController
+from fitkit.panels.pads import pad_choice
+
+SOFT = pad_choice(
+    name="soft",
+    foam="hr 40",
+    layout="ring",
+    squeeze_percent=20,
+    sheets_mm=[6, 10],
+    wall_g_cm3=0.4,
+)
 
 
 @pytest.fixture
@@ -22,6 +32,7 @@ def saved(session, tmp_path):
     session.type_in("ear_length_mm", "60 61")
     session.name_opening(1, "vent")
     session.keep("first")
+    session.keep_pads(SOFT)
     session.save(tmp_path / "ida.session.json")
     return session, tmp_path / "ida.session.json"
 
@@ -94,6 +105,8 @@ def test_a_piece_that_is_not_here_is_asked_for(saved):
         (lambda c: c["brief"]["ease"].update(crown=[9, 2]), "most_mm must be at least"),
         (lambda c: c["brief"].update(size_least=104), "Sizes are factors, not percent"),
         (lambda c: c.update(kept=[3]), "ida.session.json"),
+        (lambda c: c["pads"][0].update(foam="hr 41"), "Did you mean 'hr 40'"),
+        (lambda c: c.update(pads=[3]), "ida.session.json"),
     ],
 )
 def test_a_file_that_cannot_be_used_says_why_and_changes_nothing(saved, change, said):
@@ -127,6 +140,14 @@ def test_unknown_boxes_and_openings_of_a_later_version_are_passed_over(saved):
     assert "figures are the same" in state.message
     assert "tilt_of_the_moon_deg" not in state.inputs.numbers
     assert 0 not in state.inputs.openings
+
+
+def test_a_session_saved_before_there_were_pads_opens_without_any(saved):
+    session, file = saved
+    edited(file, lambda content: content.pop("pads"))
+    state = session.open(file)
+    assert "figures are the same" in state.message
+    assert state.inputs.pads == ()
 
 
 def test_a_folder_that_cannot_be_written_is_told(session, tmp_path):

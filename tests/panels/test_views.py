@@ -10,6 +10,7 @@ import pytest
 from fitkit.errors import FitkitError
 from fitkit.panels.compare_view import CompareView, compare_panel
 from fitkit.panels.desk_view import DeskView, desk
+from fitkit.panels.pads_view import PadsView, pads_panel
 from fitkit.panels.question_view import QuestionView, question_panel
 from fitkit.panels.record_form_view import RecordFormView, record_form
 from fitkit.panels.sections_view import SectionsView, sections_panel
@@ -166,6 +167,25 @@ def test_the_view_in_the_round_gets_the_same_state(session, errors):
     }
 
 
+def test_pad_sets_are_typed_compared_and_dropped(session, errors):
+    view = PadsView(session, errors)
+    send(view, shown=True)
+    typed = {**view.fields["start"], "name": "soft", "foam": "hr 40", "layout": "ring"}
+    send(view, seq=1, command="keep_pads", **{**typed, "wall_g_cm3": "400"})
+    assert "did you mean 0.4" in view.state["problem"]
+    send(view, seq=2, command="keep_pads", **typed)
+    assert view.state["problem"] == ""
+    assert view.state["ready"]
+    send(view, seq=3, command="compare")
+    view.comparison.wait(120)
+    (card,) = view.shown["cards"]
+    assert card["name"] == "soft"
+    assert card["known"]
+    assert not view.state["ready"]
+    send(view, seq=4, command="drop_pads", place=0)
+    assert view.shown["cards"] == []
+
+
 @pytest.fixture
 def sight(session, errors):
     view = QuestionView(session, "sight", errors)
@@ -219,6 +239,7 @@ def test_every_panel_has_a_place_for_faults_under_it(session, tmp_path):
         desk(session, folder=tmp_path),
         compare_panel(session),
         question_panel(session, "sight"),
+        pads_panel(session),
     ]
     for panel in panels:
         view, below = panel.children
