@@ -15,6 +15,7 @@ from fitkit.wearer.measures import CATALOGUE, unknown_message
 from fitkit.wearer.number import number_problem
 from fitkit.wearer.slips import refusals
 from fitkit.wearer.survey import usual_mm
+from fitkit.wearer.trial_notes import TRIALS_KEY, TrialNote, trials_from_json
 from fitkit.wearer.zones import SCALP_ZONES, ZONES
 
 Sex = Literal["female", "male"]
@@ -92,8 +93,14 @@ class Record:
     notes: str
     #: Age, to tell whether the survey speaks for this wearer; None if not stated. [years]
     age_years: float | None = None
-    #: Keys of the file that this version does not know; written back as they came.
+    #: Sections of the file beside these, written back as they came: keys that this
+    #: version does not know, and "trial_fittings" (see ``trials``).
     unknown: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def trials(self) -> tuple[TrialNote, ...]:
+        """Trial fittings, in the order of the file; the readings stay as they were."""
+        return trials_from_json(self.unknown.get(TRIALS_KEY))
 
 
 def make_record(
@@ -129,7 +136,8 @@ def make_record(
     age_years : float, optional
         Age. [years]
     unknown : mapping, optional
-        Keys of a file that this version does not know, to be written back.
+        Keys of a file that this version does not know, to be written back, and its
+        trial fittings.
     **measures_mm : float or sequence of float
         Readings, each one number or its repeats, by a key of ``CATALOGUE``; None where
         it was not taken. [mm]
@@ -152,6 +160,7 @@ def make_record(
     561.0
     """
     problems: list[str] = []
+    trials_from_json((unknown or {}).get(TRIALS_KEY))
     record = Record(
         name=_text("name", name, problems),
         sex=_sex(sex, problems),
