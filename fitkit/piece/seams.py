@@ -11,19 +11,20 @@ from numpy.typing import ArrayLike
 from scipy.spatial import cKDTree
 
 from fitkit.errors import DesignError
+from fitkit.geometry.distance import SurfaceTree
 from fitkit.geometry.mesh import FloatArray, Mesh
 from fitkit.geometry.sections import section
 from fitkit.geometry.shapes import lies_in
-from fitkit.geometry.solids import difference, overlap_mm3, split_by_plane, union
+from fitkit.geometry.solids import difference, split_by_plane, union
 from fitkit.piece.laminate import within
 from fitkit.piece.undercuts import across
 
 #: Wall kept around a key. [mm]
 COVER_MM = 0.8
-#: Share of a key that may miss the wall where it is slanted.
-BARE_SHARE = 0.002
-#: Places that are tried for each key before it is given up.
-TRIES = 12
+#: Points along a key's axis that must lie deep enough in the wall.
+STATIONS = 7
+#: Keys are at least so many of their radii apart.
+APART_RADII = 6.0
 #: Sides of a round pin.
 SIDES = 24
 #: Grid over a cut face. [mm]
@@ -124,8 +125,8 @@ def part_solid(
         if len(spots) < 2:
             cautions.append(
                 f"The wall has room for {len(spots)} keys of {2 * keys.radius_mm:g} mm on "
-                f"this seam; it is up to {2 * face.widest_mm:.1f} mm wide there. Take "
-                "thinner keys, or glue a strip across it inside."
+                f"this seam: up to {2 * face.widest_mm:.1f} mm wide, and it slants. Take "
+                "thinner or shorter keys, or glue a strip across it inside."
             )
     return Parted(
         ahead=ahead,
@@ -158,31 +159,30 @@ class _CutFace:
     def spots(self, keys: Keys) -> list[FloatArray]:
         """Places for keys: the roomiest first, then each far from those before."""
         fit = self.clear >= keys.needs_mm
-        nodes = self.nodes[fit]
-        room = self.clear[fit]
+        places = self.nodes[fit] @ self.axes + self.level * self.normal
+        room = self._room_mm(places, keys.length_mm)
+        places, room = places[room >= keys.needs_mm], room[room >= keys.needs_mm]
         found: list[FloatArray] = []
-        reach = np.full(len(nodes), np.inf)
-        left = np.ones(len(nodes), dtype=bool)
-        tries = TRIES * keys.count
-        while left.any() and len(found) < keys.count and tries:
-            tries -= 1
-            score = np.where(left, room if not found else np.minimum(reach, 1e6), -1.0)
-            best = int(score.argmax())
-            left[best] = False
-            spot = nodes[best] @ self.axes + self.level * self.normal
-            if not self._within_wall(spot, keys):
-                left &= np.linalg.norm(nodes - nodes[best], axis=1) > 2 * FACE_STEP_MM
-                continue
-            found.append(spot)
-            reach = np.minimum(reach, np.linalg.norm(nodes - nodes[best], axis=1))
-            left &= reach > 6 * keys.radius_mm
+        reach = np.full(len(places), np.inf)
+        while len(found) < keys.count and len(places):
+            best = int((reach if found else room).argmax())
+            if reach[best] < APART_RADII * keys.radius_mm:
+                break
+            found.append(places[best])
+            reach = np.minimum(reach, np.linalg.norm(places - places[best], axis=1))
         return found
 
-    def _within_wall(self, spot: FloatArray, keys: Keys) -> bool:
-        """Whether a key with its hole and cover stays inside the wall on both sides."""
-        tool = _pin(spot, self.normal, keys, grown_mm=keys.clearance_mm + COVER_MM / 2)
-        shared = overlap_mm3(tool, self.solid)
-        return shared >= (1 - BARE_SHARE) * tool.volume_mm3
+    def _room_mm(self, places: FloatArray, length: float) -> FloatArray:
+        """Least depth in the wall along the axis of a key at each place, (n,)."""
+        if not len(places):
+            return np.empty(0)
+        tree = SurfaceTree(self.solid)
+        depths = [
+            -tree.signed_mm(places + share * length * self.normal)
+            for share in np.linspace(-1.0, 1.0, STATIONS)
+        ]
+        least: FloatArray = np.min(depths, axis=0)
+        return least
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -253,7 +253,7 @@ def split_to_bed(
     -------
     BedSplit
         Each cut is square to an axis, where, of nine places that keep the number of parts
-        low, the least face is cut.
+        low, the least face is cut; if none of them may be cut, anywhere along it.
 
     Raises
     ------
@@ -333,18 +333,23 @@ def _best_cut(
 def _least_face(
     part: Mesh, axis: int, room: float, keep_whole: Sequence[KeepWhole]
 ) -> float | None:
-    """Of the places that keep the number of parts low, that with the least face."""
+    """Of places that keep the number of parts low, or else of any, the least face."""
     low, high = part.bounds_mm[:, axis]
     extent = float(high - low)
     count = max(2, math.ceil(extent / room - 1e-9))
     # the first part may be as long as the bed, and no shorter than the rest allows
-    first, last = low + max(extent - (count - 1) * room, 0.1 * room), low + min(
-        room, extent - 0.1 * room)  # fmt: skip
-    found: list[tuple[float, float]] = []
-    for at in np.linspace(first, last, PLACES):
-        if not any(_passes(one, axis, float(at)) for one in keep_whole):
-            found.append((_face_mm2(part, axis, float(at)), float(at)))
-    return min(found)[1] if found else None
+    first = low + max(extent - (count - 1) * room, 0.1 * room)
+    last = low + min(room, extent - 0.1 * room)
+    anywhere = low + extent * np.linspace(0.04, 0.96, 4 * PLACES)  # with more parts
+    for places in (np.linspace(first, last, PLACES), anywhere):
+        free = [
+            float(at)
+            for at in places
+            if not any(_passes(one, axis, float(at)) for one in keep_whole)
+        ]
+        if free:
+            return min(free, key=lambda at: _face_mm2(part, axis, at))
+    return None
 
 
 def _passes(one: KeepWhole, axis: int, at: float) -> bool:
