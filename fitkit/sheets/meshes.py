@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from fitkit.assess import Assessment
+from fitkit.fit.cut import Cut
 from fitkit.geometry.files import save_mesh
 from fitkit.geometry.mesh import Mesh
 
@@ -68,6 +69,31 @@ def _to_make(assessment: Assessment) -> Iterator[tuple[str, Mesh, str]]:
             words = f"the same {100.0 * (scale - 1.0):.2g} % larger: the master, in mm"
             for suffix in TO_MAKE:
                 yield f"{stem}_master{suffix}", mesh.scaled(size * scale), words
+
+
+def write_cut_meshes(
+    assessment: Assessment, cut: Cut, folder: Path
+) -> tuple[tuple[str, str], ...]:
+    """
+    Write the parts of a piece after a sight cut, into a folder that is there.
+
+    Returns
+    -------
+    tuple of (name, what it is)
+        STL and 3MF in mm, GLB in m, of every part, in the piece's own axes at the
+        finished size.
+    """
+    names = file_names([assessment.piece.name, *cut.parts])
+    written = []
+    for name, mesh in zip(names[1:], cut.parts.values(), strict=True):
+        stem = names[0] if len(names) == 2 else f"{names[0]}_{name}"
+        for suffix in TO_MAKE:
+            path = folder / f"{stem}_cut{suffix}"
+            written.append((_saved(mesh, path), "with the sight cut, in mm"))
+        path = folder / f"{stem}_cut.glb"
+        words = "with the sight cut, to look at; metres and +Y up"
+        written.append((_saved(mesh.moved(GLTF_AXES), path), words))
+    return tuple(written)
 
 
 def _saved(mesh: Mesh, path: Path) -> str:

@@ -41,6 +41,8 @@ class Grid:
     #: Which columns hold text, set from the left; figures are set from the right.
     is_text: tuple[bool, ...]
     rows: tuple[tuple[str, ...], ...]
+    #: Least height of a row: room to write in. [mm]
+    row_mm: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,4 +55,9 @@ class Image:
     caption: str
 
 
-Block = Heading | Paragraph | Bullets | Grid | Image
+@dataclass(frozen=True)
+class PageBreak:
+    """What follows begins on a new page."""
+
+
+Block = Heading | Paragraph | Bullets | Grid | Image | PageBreak
