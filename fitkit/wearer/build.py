@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from fitkit.geometry.mesh import Mesh
 from fitkit.wearer.hair import USUAL_TAPE_HAIR_MM, TapeHair, shell_hair_mm, tape_hair
+from fitkit.wearer.jaw import usual_pole
 from fitkit.wearer.measures import CATALOGUE
 from fitkit.wearer.reading import MESH_KEYS, TAPE_TURNS_RAD, Ruler
 from fitkit.wearer.record import Reading, Record
@@ -30,12 +31,6 @@ Floats = NDArray[np.float64]
 #: Entrance pupil and centre of rotation behind the front of the cornea. [mm] From
 #: memory of the Gullstrand and Le Grand eyes (3.0 to 3.05; 13 to 14).
 ENTRANCE_PUPIL_MM, ROTATION_CENTRE_MM = 3.05, 13.5
-#: Condyle ahead of the tragion on the line to the outer corner of the eye. [mm] From
-#: memory of Beyron's point in prosthodontics texts.
-CONDYLE_AHEAD_MM = 13.0
-#: Mean finite pole of full opening from the condyle's centre, front and up. [mm] Mehl
-#: 2025, doi 10.1007/s00784-025-06619-4 (32.4 +- 7.4 below, 0.2 +- 10.8 behind).
-POLE_FROM_CONDYLE_MM = (-0.2, -32.4)
 
 
 def wearer_from_record(record: Record) -> Wearer:
@@ -128,13 +123,8 @@ def place_landmarks(template: Template, ruler: Ruler, points: Floats) -> dict[st
 
 
 def place_chin_pole(template: Template, points: Floats) -> Floats:
-    """Finite pole of the chin's motion, from mean figures and this head's landmarks."""
-    at = template.landmarks
-    tragion = (points[at["tragion_left"]] + points[at["tragion_right"]]) / 2
-    corner = (points[at["ectocanthus_left"]] + points[at["ectocanthus_right"]]) / 2
-    ahead = (corner - tragion) * [0, 1, 1]
-    condyle = tragion + CONDYLE_AHEAD_MM * ahead / np.linalg.norm(ahead)
-    return np.asarray(condyle + np.array([0.0, *POLE_FROM_CONDYLE_MM]))
+    """Where this head's chin turns about in the mean of people; see `wearer.jaw`."""
+    return usual_pole({name: points[at] for name, at in template.landmarks.items()})
 
 
 def _as_surveyed(record: Record, hair: TapeHair) -> Record:

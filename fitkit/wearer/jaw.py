@@ -213,6 +213,16 @@ def condyle_of(landmarks: Mapping[str, Floats]) -> Floats:
     return condyle
 
 
+def usual_pole(landmarks: Mapping[str, Floats]) -> Floats:
+    """
+    Give the finite pole of the largest opening in the mean of people, (3,), in mm.
+
+    It is that of `chin_motion` for a wearer of whom no chin drop was read.
+    """
+    pole: Floats = condyle_of(landmarks) + np.array([0.0, *POLE_FROM_CONDYLE_MM])
+    return pole
+
+
 def hinge_turn_deg(*, opening_mm: float, radius_mm: float) -> float:
     """
     Give the turn of a plain hinge that opens its teeth by a straight distance.

@@ -13,14 +13,9 @@ from scipy.spatial import ConvexHull
 from fitkit.errors import MeasureError
 from fitkit.geometry.crossings import crossing_faces
 from fitkit.geometry.sections import hull_girth_mm, section
-from fitkit.wearer.build import (
-    CONDYLE_AHEAD_MM,
-    POLE_FROM_CONDYLE_MM,
-    as_by_hand,
-    head_model,
-    wearer_from_record,
-)
+from fitkit.wearer.build import as_by_hand, head_model, wearer_from_record
 from fitkit.wearer.hair import USUAL_TAPE_HAIR_MM
+from fitkit.wearer.jaw import CONDYLE_AHEAD_MM, POLE_FROM_CONDYLE_MM
 from fitkit.wearer.measures import SURVEY_KEYS
 from fitkit.wearer.reading import MESH_KEYS
 from fitkit.wearer.record import make_record

@@ -2,7 +2,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from jaw_figures import within
+from jaw_figures import SPAN, within
 from scipy.spatial import cKDTree
 
 from fitkit.errors import MeasureError
@@ -49,11 +49,26 @@ def test_mean_wearers_pole_lies_in_the_published_spread(sex):
 
 
 @pytest.mark.parametrize("sex", SEXES)
+def test_pole_kept_with_the_wearer_is_that_of_the_motion(sex):
+    assert WEARER[sex].chin_pole == pytest.approx(MOTION[sex].pole_mm, abs=1e-9)
+
+
+@pytest.mark.parametrize("sex", SEXES)
 def test_survey_faces_turn_and_slide_within_the_published_ranges(sex):
     # ANSUR II: two SDs of face length to either side of the mean, mean opening.
     mean, sd = usual_mm("menton_sellion_mm", sex=sex)
     for length in (mean - 2 * sd, mean + 2 * sd):
         motion = chin_motion(of_survey(sex, menton_sellion_mm=length))
+        assert within(f"rotation_{WORDS[sex]}", motion.full_deg)
+        assert within(f"condyle_{WORDS[sex]}", np.linalg.norm(motion.swing.slide_mm))
+
+
+@pytest.mark.parametrize("sex", SEXES)
+def test_mean_openings_of_all_studies_turn_and_slide_within_the_published_ranges(sex):
+    for opening in SPAN[f"opening_{WORDS[sex]}_mean"]:
+        record = make_record(sex=sex, mouth_opening_mm=opening)
+        motion = chin_motion_of(record, WEARER[sex].landmarks)
+        assert motion.opening_mm == pytest.approx(opening)
         assert within(f"rotation_{WORDS[sex]}", motion.full_deg)
         assert within(f"condyle_{WORDS[sex]}", np.linalg.norm(motion.swing.slide_mm))
 
