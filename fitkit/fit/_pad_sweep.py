@@ -10,6 +10,7 @@ from math import ceil
 import numpy as np
 
 from fitkit.errors import BriefError
+from fitkit.fit._bent_walls import BentWalls, bent_walls
 from fitkit.fit._contact import N_PER_KPA_MM2, Pose, Walls
 from fitkit.fit._hold import grip_wanted, slip_margin, wobble_deg_per_nm
 from fitkit.fit._settle import GONE_MM, Load
@@ -41,13 +42,14 @@ from fitkit.fit.pads import (
     pad_bodies,
     within_reach,
 )
+from fitkit.fit.placement import FloatArray
 from fitkit.geometry.mesh import BoolArray
 from fitkit.piece.mass import MassProperties, combined
 
 #: Where one head vertex in this many stands for its neighbours.
 THINNED = 3
 #: Balance, rounds of friction, and wriggles that are enough to compare by.
-ROUGHLY, ROUGH_ROUNDS, ROUGH_SEATINGS = 1e-3, 20, 3
+ROUGHLY, ROUGH_ROUNDS, ROUGH_SEATINGS = 1e-3, 20, 5
 #: Most pad sets that are settled at once: as many as keep the arrays near a core.
 MOST_AT_ONCE = 25
 
@@ -69,13 +71,32 @@ class Figures:
 
 
 @dataclass(frozen=True, eq=False)
-class _Planes:
-    """The wall as the piece is put on, whatever the pose."""
+class _Find:
+    """Planes at a pose, bent from those at the start."""
 
-    walls: Walls
+    points: FloatArray
+    bent: BentWalls
 
-    def __call__(self, pose: Pose) -> Walls:  # noqa: ARG002
-        return self.walls
+    def __call__(self, pose: Pose) -> Walls:
+        return self.bent.at(pose.local(self.points))
+
+
+@dataclass(frozen=True, eq=False)
+class _Job:
+    """One pad set that can be worn."""
+
+    #: Its points of the head.
+    head: HeadInPiece
+    task: Task
+    #: The wall about them as the piece is put on.
+    bent: BentWalls
+
+    def seated(self, pose: Pose) -> _Job:
+        """Find the wall anew for a piece that has moved."""
+        local = pose.local(self.task.contacts.point)
+        bent = BentWalls(local, self.head.walls(pose), self.bent.bend)
+        find = _Find(self.task.contacts.point, bent)
+        return replace(self, bent=bent, task=replace(self.task, find=find))
 
 
 def sweep(
@@ -96,14 +117,13 @@ def sweep(
     keep = slice(None, None, THINNED)
     head = replace(head, rows=head.rows[keep], area=head.area[keep] * THINNED)
     walls = Walls(walls.wall[keep], walls.away[keep], walls.between[keep])
+    bent = bent_walls(head, walls)
     at_once = min(MOST_AT_ONCE, max(1, ceil(len(options) / threads)))
     order = sorted(range(len(options)), key=lambda index: len(options[index].pads))
     batches = [order[k : k + at_once] for k in range(0, len(order), at_once)]
     with ThreadPoolExecutor(threads) as pool:
         running = {
-            pool.submit(
-                _batch, head, walls, mass, [options[k] for k in batch], cases
-            ): batch
+            pool.submit(_batch, head, bent, mass, [options[k] for k in batch], cases): batch
             for batch in batches
         }
         try:
@@ -129,37 +149,29 @@ def figures_of(found: Sequence[Settled], left_mm: float) -> Figures:
 
 def _batch(
     head: HeadInPiece,
-    walls: Walls,
+    bent: BentWalls,
     mass: MassProperties,
     options: Sequence[PadOption],
     cases: Sequence[Case],
 ) -> list[Figures]:
-    """Make tasks, settle those that can be worn, and put the costs beside."""
+    """Settle the options that can be worn, and put the costs beside."""
     found: list[Figures] = []
-    tasks: list[Task] = []
+    jobs: list[_Job] = []
     for option in options:
-        pads = option.pads
-        fewer, planes = within_reach(head, walls, pads)
-        bodies = pad_bodies(head.wearer, pads, head.placement)
+        bodies = pad_bodies(head.wearer, option.pads, head.placement)
         whole = combined([mass, *(body.mass for body in bodies)])
         try:
-            task = make_task(fewer, pads, planes, whole, _Planes(planes))
+            jobs.append(_job(head, bent, whole, option))
         except BriefError as error:
             found.append(Figures(problem=str(error)))
             continue
-        tasks.append(
-            replace(
-                task, exact=False, balanced=ROUGHLY, rounds=ROUGH_ROUNDS,
-                seatings=ROUGH_SEATINGS,
-            )
-        )  # fmt: skip
         sheet = sum(
             pad_area_mm2(head.wearer, pad) * len(sheets)
-            for pad, sheets in zip(pads, option.sheets_mm, strict=True)
+            for pad, sheets in zip(option.pads, option.sheets_mm, strict=True)
         )
         weight = sum(body.mass.mass_g for body in bodies)
         found.append(Figures(weight_g=weight, sheet_mm2=sheet))
-    worked = iter(_settled(tasks, cases)) if tasks else iter(())
+    worked = iter(_settled(jobs, cases)) if jobs else iter(())
     return [
         one
         if one.problem
@@ -168,31 +180,74 @@ def _batch(
     ]
 
 
-def _settled(tasks: Sequence[Task], cases: Sequence[Case]) -> list[Figures]:
-    """Settle all tasks at once in every case; those that will not, one by one."""
-    beds = beds_of([(task.contacts, task.find(task.start)) for task in tasks])
-    seat, rested = _seated(tasks, beds)
+def _job(
+    head: HeadInPiece, bent: BentWalls, mass: MassProperties, option: PadOption
+) -> _Job:
+    """Make one pad set ready; raises BriefError where it cannot be worn."""
+    fewer, planes = within_reach(head, bent.walls, option.pads)
+    near = bent.of(np.searchsorted(head.rows, fewer.rows))
+    find = _Find(head.wearer.head.vertices[fewer.rows], near)
+    task = make_task(fewer, option.pads, planes, mass, find)
+    rough = replace(task, balanced=ROUGHLY, rounds=ROUGH_ROUNDS, seatings=ROUGH_SEATINGS)
+    return _Job(fewer, rough, near)
+
+
+def _settled(jobs: Sequence[_Job], cases: Sequence[Case]) -> list[Figures]:
+    """Settle all jobs at once in every case; those that will not, one by one."""
+    tasks = [job.task for job in jobs]
+    beds = beds_of([(job.task.contacts, job.bent.walls) for job in jobs])
+    start = stacked_poses([task.start for task in tasks])
+    load = _loads(tasks, Case(name="seat"), start)
+    first = _loaded(beds, _side_by_side(beds, jobs), load, start)
+    jobs = [job.seated(picked(first.pose, k)) for k, job in enumerate(jobs)]
+    beds = beds_of([(job.task.contacts, job.bent.walls) for job in jobs])
+    bent = _side_by_side(beds, jobs)
+    seat, rested = _seated(tasks, beds, bent, first.pose)
+    rested &= _came_to_rest(first, start)
     rests = []
     for case in cases:
-        found = settle_many(beds, _loads(tasks, case, seat), seat, balanced=ROUGHLY)
+        found = _loaded(beds, bent, _loads(tasks, case, seat), seat)
         rested &= _came_to_rest(found, seat)
         rests.append(found)
     figures = _figures(tasks, beds, rests)
     return [
-        one if rests_all else _alone(task, cases)
-        for task, one, rests_all in zip(tasks, figures, rested, strict=True)
+        one if rests_all else _alone(job, cases)
+        for job, one, rests_all in zip(jobs, figures, rested, strict=True)
     ]
 
 
-def _seated(tasks: Sequence[Task], beds: Beds) -> tuple[Pose, BoolArray]:
+def _side_by_side(beds: Beds, jobs: Sequence[_Job]) -> BentWalls:
+    """Fill up the bends of all jobs as `beds_of` does with their contacts."""
+    count, most = beds.contacts.area.shape
+    local, bend = np.zeros((count, most, 3)), np.zeros((count, most, 3, 3))
+    for row, job in enumerate(jobs):
+        filled = len(job.bent.local)
+        local[row, :filled], bend[row, :filled] = job.bent.local, job.bent.bend
+    return BentWalls(local, beds.walls, bend)
+
+
+def _loaded(beds: Beds, bent: BentWalls, load: Load, seat: Pose) -> Rests:
+    """Settle from a seat, and once more with the planes of where that came to."""
+    first = settle_many(_facing(beds, bent, seat), load, seat, balanced=ROUGHLY)
+    planes = _facing(beds, bent, first.pose)
+    return settle_many(planes, load, first.pose, balanced=ROUGHLY, put_on=seat)
+
+
+def _facing(beds: Beds, bent: BentWalls, pose: Pose) -> Beds:
+    """Put the planes of a pose before the contacts."""
+    return replace(beds, walls=bent.at(pose.local(beds.contacts.point)))
+
+
+def _seated(
+    tasks: Sequence[Task], beds: Beds, bent: BentWalls, pose: Pose
+) -> tuple[Pose, BoolArray]:
     """Wriggle all into place, as `seated`, and say which came to rest, (b,)."""
-    pose = stacked_poses([task.start for task in tasks])
     rested = np.ones(len(tasks), dtype=bool)
     rows = np.arange(len(tasks))
-    for _ in range(ROUGH_SEATINGS):
+    for _ in range(ROUGH_SEATINGS - 1):
         before = picked(pose, rows)
         load = _loads([tasks[int(k)] for k in rows], Case(name="seat"), before)
-        found = settle_many(beds.of(rows), load, before, balanced=ROUGHLY)
+        found = _loaded(beds.of(rows), bent.of(rows), load, before)
         rested[rows] &= _came_to_rest(found, before)
         pose = put(pose, rows, found.pose)
         moved = np.linalg.norm(found.pose.shift - before.shift, axis=1)
@@ -246,17 +301,17 @@ def _figures(
 
 
 def _left_mm(task: Task, poses: Sequence[Pose]) -> float:
-    """Least gap at the bare wall, its planes as the piece is put on."""
-    bare, planes = task.owner == len(task.names) - 1, task.find(task.start)
-    walls = Walls(planes.wall[bare], planes.away[bare], planes.between[bare])
-    points = task.contacts.point[bare]
-    gaps = [float(gaps_mm(one.local(points), walls).min(initial=np.inf)) for one in poses]
-    return min(gaps)
+    """Least gap at the bare wall in any of some poses."""
+    bare = task.owner == len(task.names) - 1
+    gaps = [gaps_mm(one.local(task.contacts.point), task.find(one)) for one in poses]
+    return min(float(gap[bare].min(initial=np.inf)) for gap in gaps)
 
 
-def _alone(task: Task, cases: Sequence[Case]) -> Figures:
-    """Settle one task by itself, downhill all the way."""
-    seat = seated(task)
+def _alone(job: _Job, cases: Sequence[Case]) -> Figures:
+    """Settle one pad set by itself, downhill all the way."""
+    first = seated(job.task)
+    task = job.seated(first).task
+    seat = seated(task, first)
     found = [settled(task, cases[0], seat)]
     if found[0].holds:  # else there is no need to ask again
         found += [settled(task, case, seat) for case in cases[1:]]

@@ -111,15 +111,20 @@ def beds_of(each: Sequence[tuple[Contacts, Walls]]) -> Beds:
     return Beds(contacts, walls, contacts.shear())
 
 
-def settle_many(beds: Beds, load: Load, pose: Pose, *, balanced: float) -> Rests:
+def settle_many(
+    beds: Beds, load: Load, pose: Pose, *, balanced: float, put_on: Pose | None = None
+) -> Rests:
     """
     Settle pieces from poses until forces and moments balance; not all of them may.
 
     As `settle` with walls that stay. Every look at the forces is followed by one step:
     the first few downhill with friction held, then Newton's on the forces themselves,
-    halved where it does not help.
+    cut short where it does not help. Foam is sheared from where it was at `put_on`,
+    which is `pose` if left out; where it is given, `pose` is near rest already and
+    Newton's steps begin at once.
     """
-    begin, scale = pose, _scale(load)
+    early = EARLY if put_on is None else 0
+    begin, scale = put_on or pose, _scale(load)
     count = len(scale)
     best, best_left = pose, np.full(count, np.inf)
     share, kicks = np.ones(count), np.zeros(count, dtype=np.int64)
@@ -128,13 +133,13 @@ def settle_many(beds: Beds, load: Load, pose: Pose, *, balanced: float) -> Rests
     now = _Now(beds, load, begin)
     for look in range(LOOKS):
         tried = picked(best, rows).stepped(share[rows, None] * step[rows], now.load.centre)
-        gradient, slope = now.forces(tried, early=look < EARLY)
+        gradient, slope = now.forces(tried, early=look < early)
         left = _size(gradient) / scale[rows]
-        better = (left < best_left[rows]) | (look <= EARLY) | (share[rows] < LEAST_SHARE)
+        better = (left < best_left[rows]) | (look <= early) | (share[rows] < LEAST_SHARE)
         taken = rows[better]
         best = put(best, taken, picked(tried, np.nonzero(better)[0]))
         best_left[taken] = left[better]
-        step[taken] = _steps(gradient, slope, early=look < EARLY)[better]
+        step[taken] = _steps(gradient, slope, early=look < early)[better]
         stuck = better & (share[rows] < LEAST_SHARE)
         kicks[rows[stuck]] += 1
         share[rows] = np.where(better, 1.0, share[rows] / 3)
@@ -221,7 +226,7 @@ def _loaded(load: Load, rows: IntArray) -> Load:
     return Load(load.force[rows], load.torque[rows], load.centre[rows])
 
 
-def picked(pose: Pose, rows: IntArray) -> Pose:
+def picked(pose: Pose, rows: IntArray | int) -> Pose:
     """Take some of the poses."""
     return Pose(pose.turn[rows], pose.shift[rows], pose.turned[rows])
 

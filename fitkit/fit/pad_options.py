@@ -26,7 +26,9 @@ COMPARED: tuple[Case, ...] = (
     Case(name="turn", turn_rad_s2=20.0),
 )
 #: Options that are worked out exactly before a suggestion gives up.
-CONFIRMED = 5
+CONFIRMED = 8
+#: Share of a demand that rough figures may miss and still be worked out exactly.
+ROUGH_MISS = 0.05
 
 #: Called with the number done and the number to do.
 Progress = Callable[[int, int], None]
@@ -178,9 +180,11 @@ def compare_options(
 
     Notes
     -----
-    To be quick, every third head vertex stands for its neighbours, the wall is its
-    tangent planes as the piece is put on, and up to 25 sets are settled at once on each
-    core. Pressures differ from `pad_out` by some percent; work the choice out with that.
+    To be quick, every third head vertex stands for its neighbours, the wall is planes
+    that turn as its curvature where the piece was put on says, and up to 25 sets are
+    settled at once on each core. Work the choice out with `pad_out`, as `suggest` does:
+    on the sample pieces pressures differ from that by some percent and slip margins by
+    some hundredths, more where a piece settles far from where it was put on.
     """
     in_range("threads", threads, low=1, high=64, unit="")
     head, walls = head_in_piece(wearer, piece, placement)
@@ -206,6 +210,7 @@ def suggest(
     options: Sequence[PadOption],
     weighing: Weighing,
     brief: PadBrief | None = None,
+    cases: Sequence[Case] = COMPARED,
     progress: Progress | None = None,
     threads: int = 2,
 ) -> Suggestion:
@@ -217,16 +222,16 @@ def suggest(
     """
     asked = brief or PadBrief()
     rows = compare_options(
-        wearer, piece, placement, options=options, weighing=weighing,
+        wearer, piece, placement, options=options, weighing=weighing, cases=cases,
         progress=progress, threads=threads,
     )  # fmt: skip
     worn = [row for row in rows if not row.problem]
-    ranked = sorted(worn, key=lambda row: (_off(asked, row), row.peak_kpa))
+    ranked = sorted(worn, key=lambda row: (_clearly_off(asked, row), row.peak_kpa))
     nearest: tuple[OptionRow, Padding] | None = None
     for row in ranked[:CONFIRMED]:
         padding = pad_out(
             wearer, piece, placement, pads=row.option.pads, weighing=weighing,
-            cases=COMPARED,
+            cases=cases,
         )  # fmt: skip
         sure = _exact_row(row, padding)
         if not asked.missed(sure) and sure.holds:
@@ -248,6 +253,11 @@ def suggest(
 
 def _off(brief: PadBrief, row: OptionRow) -> float:
     return sum(off for _, off in brief.missed(row)) + (0.0 if row.holds else 100.0)
+
+
+def _clearly_off(brief: PadBrief, row: OptionRow) -> float:
+    """By how much a rough row misses a brief, beyond what its roughness may be."""
+    return max(_off(brief, row) - ROUGH_MISS, 0.0)
 
 
 def _exact_row(row: OptionRow, padding: Padding) -> OptionRow:

@@ -119,6 +119,11 @@ def _words(
     ratio: float,
 ) -> tuple[str, ...]:
     most = max(lost, key=lambda name: lost[name])
+    if lost[most] < WORTH_MM:
+        return (
+            f"After {hours:g} h no pad has lost more than {lost[most]:.1f} mm of its "
+            "thickness: nothing to do.",
+        )
     way = "down" if sinks < 0 else "up"
     words = [
         f"After {hours:g} h the {most} pad has lost most, {lost[most]:.1f} mm; the wall "

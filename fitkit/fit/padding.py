@@ -313,14 +313,14 @@ def make_task(
     )
 
 
-def seated(task: Task) -> Pose:
+def seated(task: Task, put_on: Pose | None = None) -> Pose:
     """
     Find where the piece sits once the wearer has moved about a little.
 
-    It settles upright, and what its pads have been sheared by is let go, a few times
-    over: as when a mask is wriggled into place.
+    It settles upright from `put_on`, or from where it was placed, and what its pads have
+    been sheared by is let go, a few times over: as when a mask is wriggled into place.
     """
-    pose = task.start
+    pose = put_on or task.start
     for _ in range(task.seatings):
         rest = task.come_to_rest(Case(name="seat"), pose, balanced=SEATED)
         if not rest.rests:

@@ -63,6 +63,10 @@ def test_the_quick_comparison_agrees_with_the_exact_settling(head_and_piece, opt
     assert rows[1].peak_kpa == pytest.approx(exact.peak_kpa, rel=0.1)
     wobble = max(exact.settled["upright"].wobble_deg_per_nm.values())
     assert rows[1].wobble_deg_per_nm == pytest.approx(wobble, rel=0.15)
+    margin = min(one.slip_margin for one in exact.settled.values())
+    assert rows[1].slip_margin == pytest.approx(margin, abs=0.05)
+    shift = exact.settled["upright"].eye_line_shift_mm
+    assert rows[1].eye_line_mm == pytest.approx(np.hypot(shift[0], shift[2]), abs=0.3)
 
 
 def test_sheet_and_weight_follow_from_area_and_layers(rows):
@@ -96,9 +100,10 @@ def test_many_at_once_settle_as_each_does_alone(head_and_piece, options, rows, m
     # no looks at the forces: every set is left to the descent of the energy
     monkeypatch.setattr(_settle_many, "LOOKS", 1)
     alone = compare_options(*head_and_piece, HOME, options=options, weighing=weight(800.0))
+    # both are rough: five wriggles, each balanced to a thousandth of the load
     for one, other in zip(alone, rows, strict=True):
-        assert one.costs() == pytest.approx(other.costs(), rel=0.01, abs=0.01)
-        assert one.ease_left_mm == pytest.approx(other.ease_left_mm, abs=0.02)
+        assert one.costs() == pytest.approx(other.costs(), rel=0.03, abs=0.06)
+        assert one.ease_left_mm == pytest.approx(other.ease_left_mm, abs=0.1)
 
 
 def row_of(name, **figures):
