@@ -23,6 +23,7 @@ from _room import room
 from _sculpt import (
     Points,
     Shape,
+    Triple,
     ball,
     both_sides,
     carve,
@@ -41,6 +42,8 @@ WALL_MM = 4.0
 CLEARANCE_MM = 2.2
 HINGE_FRONT_MM, HINGE_UP_MM, HINGE_RIGHT_MM = 10.0, -18.0, 102.0
 OPEN_STOP_DEG = 24.0
+#: Where the right elastic cord that shuts the jaw is tied: inside of its arm, temple.
+CORD_JAW_MM, CORD_SHELL_MM = (82.0, 45.0, -50.0), (91.0, 34.0, 48.0)
 LOW, HIGH = (-150.0, -165.0, -190.0), (150.0, 200.0, 180.0)
 STEP_MM = 1.6
 #: How far the teeth stand up, from the left corner of the mouth to the right.
@@ -303,6 +306,18 @@ def parts() -> dict[str, tuple[Points, Faces]]:
     return {"shell": arrays(_shell(above, below)), "jaw": arrays(_jaw(below))}
 
 
+def cord(name: str, jaw_mm: Triple, shell_mm: Triple) -> dict[str, Any]:
+    """Describe one of the cords that shut the jaw."""
+    return {
+        "name": name,
+        "jaw_mm": jaw_mm,
+        "shell_mm": shell_mm,
+        "stiffness_n_per_mm": 0.14,
+        "free_mm": 68.0,
+        "most_strain_percent": 80.0,
+    }
+
+
 def notes(made: dict[str, tuple[Points, Faces]]) -> dict[str, Any]:
     """Describe the piece for its notes file; points in mm, right, front, up."""
     right_eye = front_of_rim(made["shell"], smooth_outline(SLIT))
@@ -322,6 +337,15 @@ def notes(made: dict[str, tuple[Points, Faces]]) -> dict[str, Any]:
             "right_mm": hinge,
             "open_stop_deg": OPEN_STOP_DEG,
             "close_stop_deg": 0,
+        },
+        "jaw_fittings": {
+            "mass_g": 153,
+            "centre_mm": [0, 100, -77],
+            "friction_nmm": 10,
+            "straps": [
+                cord("left cord", mirrored(CORD_JAW_MM), mirrored(CORD_SHELL_MM)),
+                cord("right cord", CORD_JAW_MM, CORD_SHELL_MM),
+            ],
         },
         "openings": [
             {"name": "eye_left", "kind": "eye", "centre_mm": mirrored(right_eye)},

@@ -159,8 +159,8 @@ def try_hinge(
     jaw = np.nan_to_num(jaw)
     off = [_off(motion.swing, swing, contact, angles, jaw) for contact in contacts]
     return HingeTry(
-        front_mm=front_mm,
-        up_mm=up_mm,
+        front_mm=float(front_mm),
+        up_mm=float(up_mm),
         misfit_mm=max(float(one[0].max()) for one in off),
         slip_mm=max(float(one[1].max()) for one in off),
     )

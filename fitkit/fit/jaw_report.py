@@ -10,7 +10,13 @@ import numpy as np
 from fitkit.fit.jaw_clash import JawClash, mouth_points, sweep_jaw
 from fitkit.fit.jaw_hinge import HingeAnswer, HingeRegion, solve_hinge
 from fitkit.fit.jaw_parts import HungJaw, JawFittings, hang
-from fitkit.fit.jaw_return import CHIN_FORCE_LIMIT_N, JawReturn, close_jaw
+from fitkit.fit.jaw_return import (
+    CHIN_FORCE_LIMIT_N,
+    JawReturn,
+    StrapChoice,
+    choose_strap,
+    close_jaw,
+)
 from fitkit.fit.jaw_travel import Contact, JawTravel, chin_contacts, follow_chin
 from fitkit.fit.placement import FloatArray, Placement
 from fitkit.wearer.jaw import ChinMotion, chin_motion
@@ -56,6 +62,8 @@ class JawReport:
     clash: JawClash
     #: Without straps it says so; it is never None.
     closing: JawReturn
+    #: The cord to buy for the anchors of the straps; None if there are none.
+    strap: StrapChoice | None
     pulled_clear: PulledClear
     #: None if it was not asked for.
     hinge: HingeAnswer | None
@@ -120,6 +128,9 @@ def jaw_report(
         travel=travel,
         clash=clash,
         closing=closing,
+        strap=choose_strap(hung, most_strain_percent=_least_strain(hung))
+        if closing.straps
+        else None,
         pulled_clear=clear,
         hinge=hinge,
         cautions=tuple(word for words in said for word in words),
@@ -150,6 +161,11 @@ def pull_clear(hung: HungJaw, closing: JawReturn, mouth_mm: FloatArray) -> Pulle
         hand_n=max(0.0, left) / float(np.hypot(arm[1], arm[2])) if closing.straps else 0.0,
         strap_allows=all(t.strain_percent <= s.most_strain_percent for t, s in pairs),
     )
+
+
+def _least_strain(hung: HungJaw) -> float:
+    """Most stretch that every strap of the fittings bears. [%]."""
+    return max(5.0, min(strap.most_strain_percent for strap in hung.fittings.straps))
 
 
 def _force_words(travel: JawTravel) -> tuple[str, ...]:
