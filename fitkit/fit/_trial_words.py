@@ -28,9 +28,9 @@ UNSAID_MM = 1.0
 DOUBTED_SD = 3.0
 #: Ways of the seat in words, by sign.
 _SEAT_WAYS = (
-    ("further right", "further left", "mm"),
-    ("further forward", "further back", "mm"),
-    ("higher", "lower", "mm"),
+    ("further right", "further left", " mm"),
+    ("further forward", "further back", " mm"),
+    ("higher", "lower", " mm"),
     ("nodding down", "tipped back", "°"),
     ("turned left", "turned right", "°"),
     ("tilted right", "tilted left", "°"),
@@ -46,8 +46,12 @@ def gap_words(place: Place, zone: str) -> str:
     >>> from fitkit.fit._trial_places import PLACES
     >>> gap_words(PLACES["left_20_ahead_60_above"], "temple_left")
     'Left temple: 60 mm above and 20 mm ahead of the ear hole'
+    >>> gap_words(PLACES["left_60_behind_ear"], "back")
+    'Back, left side: straight 60 mm behind the ear hole'
     """
     words = zone_words(zone) + (", lips closed" if zone == "mouth" else "")
+    if place.view in ("left", "right") and place.view not in words:
+        words += f", {place.view} side"
     return f"{words[:1].upper()}{words[1:]}: {place.words}"
 
 
@@ -117,7 +121,7 @@ def _seat_words(learnt: Learnt, seat: Seat) -> str:
     moved = learnt.mean[-count:] * seat.sd
     left = np.sqrt(np.maximum(0.0, np.diag(learnt.covariance)[-count:])) * seat.sd
     parts = [
-        f"{abs(amount):.1f} {unit} {more if amount > 0 else less}"
+        f"{abs(amount):.1f}{unit} {more if amount > 0 else less}"
         for amount, sure, (more, less, unit) in zip(moved, left, _SEAT_WAYS, strict=True)
         if abs(amount) > max(TOLD_SD * sure, 0.3)
     ]
