@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from fitkit.assess import Assessment
     from fitkit.fit.brief import Brief
     from fitkit.piece.buildup import Piece
+    from fitkit.wearer.record import Record
     from fitkit.wearer.wearer import Wearer
 
 #: What the command says to whoever called it.
@@ -96,7 +97,7 @@ def _run(record: Path, mesh: Path, out: Path, asked: argparse.Namespace) -> Asse
     from fitkit.sheets.report import write_report
 
     must_be_free(out, overwrite=asked.overwrite)
-    wearer = _wearer(record)
+    wearer = _wearer(record, asked)
     piece = _piece(mesh, asked)
     assessment = _assessment(wearer, piece, _brief(wearer, asked), asked)
     report = write_report(assessment, out, overwrite=asked.overwrite, tell=_tell)
@@ -105,7 +106,7 @@ def _run(record: Path, mesh: Path, out: Path, asked: argparse.Namespace) -> Asse
     return assessment
 
 
-def _wearer(path: Path) -> Wearer:
+def _wearer(path: Path, asked: argparse.Namespace) -> Wearer:
     from fitkit.wearer.build import wearer_from_record
     from fitkit.wearer.record_files import read_record
     from fitkit.wearer.slips import check_record
@@ -114,7 +115,19 @@ def _wearer(path: Path) -> Wearer:
     record = read_record(path)
     for slip in check_record(record):
         print(f"fitkit: doubtful: {_printable(slip.message)}", file=sys.stderr)
-    return wearer_from_record(record)
+    return _scanned(record, asked) if asked.scan else wearer_from_record(record)
+
+
+def _scanned(record: Record, asked: argparse.Namespace) -> Wearer:
+    from fitkit.wearer.scan import wearer_from_scan
+    from fitkit.wearer.scan_files import read_scan
+
+    path = Path(asked.scan)
+    _tell(f"Reading {path.name}")
+    scan = read_scan(path, unit=asked.scan_unit)
+    what = "Finding the landmarks of" if scan.landmarks_mm is None else "Laying the head on"
+    _tell(f"{what} {path.name}")
+    return wearer_from_scan(scan.mesh, scan.landmarks_mm, record=record)
 
 
 def _piece(path: Path, asked: argparse.Namespace) -> Piece:
@@ -213,7 +226,9 @@ def _parser() -> argparse.ArgumentParser:
         "try", help="fit the sample wearer to the sample piece", description=_try_words()
     )
     trial.add_argument("--out", metavar="DIR", help=f"folder to write ({TRY_FOLDER})")
-    trial.set_defaults(brief=None, size=None, placement=None, notes=None, unit=None)
+    trial.set_defaults(
+        brief=None, size=None, placement=None, notes=None, unit=None, scan=None
+    )
     check = commands.add_parser(
         "assess",
         help="fit your own piece to your own wearer",
@@ -228,6 +243,12 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--notes", metavar="FILE", help="notes of the piece (JSON)")
     check.add_argument(
         "--unit", choices=("mm", "cm", "m", "in"), help="unit of a mesh that says none"
+    )
+    check.add_argument(
+        "--scan", metavar="SCAN", help="head scan to take the shape from, notes beside it"
+    )
+    check.add_argument(
+        "--scan-unit", choices=("mm", "cm", "m", "in"), help="unit of a scan that says none"
     )
     given = check.add_mutually_exclusive_group()
     given.add_argument(

@@ -28,8 +28,10 @@ from fitkit.wearer.scan_fit import (
     FittedHead,
     lay_on,
     neighbour_mean,
+    share_shown,
     zone_mask,
 )
+from fitkit.wearer.scan_landmarks import propose_landmarks
 from fitkit.wearer.scan_pose import (
     FACING,
     NEEDED,
@@ -82,7 +84,7 @@ class ScannedHead:
 
 def wearer_from_scan(
     mesh: Mesh,
-    landmarks_mm: Mapping[str, ArrayLike],
+    landmarks_mm: Mapping[str, ArrayLike] | None = None,
     *,
     record: Record | None = None,
 ) -> Wearer:
@@ -94,11 +96,12 @@ def wearer_from_scan(
     mesh : Mesh
         The scan, in mm, in any pose; holes, loose bits, shoulders and missing ears are
         allowed.
-    landmarks_mm : mapping of str to array-like, shape (3,)
+    landmarks_mm : mapping of str to array-like, shape (3,), optional
         Landmarks on the scan, in its own frame: ``tragion_left``, ``tragion_right``
         and ``sellion`` or both ``orbitale_left`` and ``orbitale_right`` at least; any
         other landmark of the template too, ``cornea_left`` and ``cornea_right`` to
-        place the eyes. Left and right are the wearer's. [mm]
+        place the eyes. Left and right are the wearer's. Left out, they are proposed as
+        by `propose_landmarks`, and the wearer's cautions say so. [mm]
     record : Record, optional
         What is known beside the scan: hair, glasses, jaw, and measures that the scan
         does not show. Without it, no hair is added.
@@ -170,7 +173,7 @@ def wearer_on(scanned: ScannedHead, *, record: Record | None = None) -> Wearer:
 
 def head_on_scan(
     mesh: Mesh,
-    landmarks_mm: Mapping[str, ArrayLike],
+    landmarks_mm: Mapping[str, ArrayLike] | None = None,
     *,
     record: Record | None = None,
 ) -> ScannedHead:
@@ -180,7 +183,9 @@ def head_on_scan(
     Parameters, errors and notes are those of `wearer_from_scan`.
     """
     template, ruler = head_model()
-    given = checked_landmarks(landmarks_mm, template)
+    proposed = None if landmarks_mm is not None else propose_landmarks(mesh)
+    marks = landmarks_mm if proposed is None else proposed.landmarks_mm
+    given = checked_landmarks(marks or {}, template)
     scan, said = cleaned(mesh, given)
     placed = on_surface(scan, given, template)
     pose = upright(template, scan, placed)
@@ -193,10 +198,7 @@ def head_on_scan(
         expected_mm=_expected(record),
     )
     _check_strayed(fitted)
-    face = (template.zone != NECK) & ~zone_mask(template, "ear", "eye")
-    area = Mesh(fitted.points[: len(face)], template.faces)
-    weight = np.bincount(area.faces.ravel(), np.repeat(area.areas_mm2, 3))
-    shown = float(weight[face & fitted.seen].sum() / weight[face].sum())
+    shown = share_shown(template, fitted)
     if shown < LEAST_SHOWN:
         raise MeshError(
             f"The scan shows {shown:.0%} of scalp and face; it must show at least "
@@ -208,7 +210,11 @@ def head_on_scan(
         fitted=fitted,
         readings_mm=MappingProxyType(readings),
         shown=shown,
-        cautions=(*said, *_cautions(template, fitted, placed, shown, record)),
+        cautions=(
+            *(proposed.cautions if proposed else ()),
+            *said,
+            *_cautions(template, fitted, placed, shown, record),
+        ),
     )
 
 

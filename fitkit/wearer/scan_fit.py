@@ -351,6 +351,14 @@ class _Fit:
         return np.asarray(off[seen])
 
 
+def share_shown(template: Template, fitted: FittedHead) -> float:
+    """Share of scalp and face, by area and without eyes, that a scan shows."""
+    skin = (template.zone != NECK) & ~zone_mask(template, "ear", "eye")
+    head = Mesh(fitted.points[: len(skin)], template.faces)
+    weight = np.bincount(head.faces.ravel(), np.repeat(head.areas_mm2, 3))
+    return float(weight[skin & fitted.seen].sum() / weight[skin].sum())
+
+
 def _crossed(vectors: Floats) -> Floats:
     """Matrices that take the cross product of each vector (p, 3) with another."""
     return np.stack([np.cross(vectors, axis) for axis in np.eye(3)], axis=2)

@@ -111,15 +111,20 @@ def on_surface(
     return placed
 
 
-def cleaned(mesh: Mesh, given: Mapping[str, Floats]) -> tuple[Mesh, tuple[str, ...]]:
-    """Keep the part of the scan that is the head: welded, near the tragia, in one piece."""
-    middle = (given["tragion_left"] + given["tragion_right"]) / 2
-    if mesh.size_mm.max() < LEAST_SCAN_MM:
-        longest = float(mesh.size_mm.max())
+def check_size(mesh: Mesh) -> None:
+    """Refuse a scan whose numbers cannot be millimetres."""
+    longest = float(mesh.size_mm.max())
+    if longest < LEAST_SCAN_MM:
         raise MeshError(
             f"The scan's longest side is {longest:.4g} mm, less than any head. The number "
-            f"is {size_words(longest)}. Scale the scan to mm, as its landmarks are."
+            f"is {size_words(longest)}. Scale the scan to mm, and its landmarks with it."
         )
+
+
+def cleaned(mesh: Mesh, given: Mapping[str, Floats]) -> tuple[Mesh, tuple[str, ...]]:
+    """Keep the part of the scan that is the head: welded, near the tragia, in one piece."""
+    check_size(mesh)
+    middle = (given["tragion_left"] + given["tragion_right"]) / 2
     near = np.linalg.norm(mesh.centroids - middle, axis=1) < HEAD_REACH_MM
     if not near.any():
         raise MeasureError(

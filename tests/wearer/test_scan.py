@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 import trimesh
-from heads import fsaverage, plain_record, published
+from heads import fsaverage, published
 from scans import FACE, FRANKFORT, RULER, TEMPLATE, THREE, N, person, rms
 from scipy.spatial import ConvexHull
 from scipy.spatial.transform import Rotation
@@ -16,7 +16,6 @@ from scipy.spatial.transform import Rotation
 from fitkit.geometry.crossings import crossing_faces
 from fitkit.geometry.distance import SurfaceTree
 from fitkit.geometry.mesh import Mesh, join
-from fitkit.wearer.build import wearer_from_record
 from fitkit.wearer.reading import MESH_KEYS
 from fitkit.wearer.record import make_record
 from fitkit.wearer.scan import head_on_scan, wearer_from_scan, wearer_on
@@ -308,46 +307,6 @@ def test_a_real_head_reads_as_plain_geometry_finds():
     first = np.array([1.0, 0, 0])
     girth = ConvexHull(ring @ np.array([first, np.cross(normal, first)]).T).area
     assert wearer.measures_mm["head_circumference_mm"] == pytest.approx(girth, abs=2.0)
-
-
-FOUR = ("head_circumference_mm", "head_length_mm", "head_breadth_mm", "menton_sellion_mm")
-
-
-def generated_from(readings):
-    """A head generated from readings of a bald head, and its distance to that head."""
-    mesh, _ = fsaverage()
-    _, scanned = real()
-    scan = SurfaceTree(mesh.with_vertices(scanned.fitted.pose.to_head(mesh.vertices)))
-    record = plain_record(readings, tape_hair_mm=0.0, hair_mm={"crown": 0.0})
-    head = wearer_from_record(record).head
-    off = scan.nearest(head.vertices).distance_mm
-    area = np.bincount(head.faces.ravel(), np.repeat(head.areas_mm2 / 3, 3))
-    order = np.argsort(off[FACE])
-    share = np.cumsum(area[FACE][order]) / area[FACE].sum()
-    mean = np.average(off[FACE], weights=area[FACE])
-    return mean, off[FACE][order][np.searchsorted(share, 0.95)]
-
-
-# The template's mean follows this very head's shape, stretched to the survey's size: it
-# is not an unseen head, and these figures say how well size and proportion are carried,
-# not how close a stranger's head comes. Its ears and neck are not compared.
-
-
-def test_a_real_head_comes_back_from_all_its_measures():
-    # Measured: mean 1.95 mm, 95 % within 4.4 mm. Wanted: 2.0 and 5.5.
-    _, scanned = real()
-    mean, most = generated_from(scanned.readings_mm)
-    assert mean < 2.5
-    assert most < 5.5
-
-
-def test_a_real_head_comes_back_from_four_measures():
-    # Measured: mean 3.7 mm in the frame of the tragia, of which 0.8 mm is the frame's
-    # place and tilt (2.9 mm once laid on as well as can be); 95 % within 7.4 mm.
-    _, scanned = real()
-    mean, most = generated_from({key: scanned.readings_mm[key] for key in FOUR})
-    assert mean < 4.5
-    assert most < 9.0
 
 
 def test_what_is_read_off_a_real_head_is_what_its_scan_shows():
