@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from contextlib import AbstractContextManager
+from functools import cache
 from types import MappingProxyType
 from typing import Any
 
@@ -66,8 +67,14 @@ def drawable(text: str) -> str:
     >>> drawable("Åsa 水獭")
     'Åsa ??'
     """
-    known = get_font(findfont("DejaVu Sans")).get_charmap()
+    known = _letters()
     return "".join(letter if ord(letter) in known else "?" for letter in text)
+
+
+@cache
+def _letters() -> frozenset[int]:
+    """Code points that the font of figures has."""
+    return frozenset(get_font(findfont("DejaVu Sans")).get_charmap())
 
 
 def new_figure(*, width_mm: float, height_mm: float) -> Figure:

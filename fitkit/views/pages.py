@@ -31,6 +31,8 @@ CAPTION_MM, BESIDE_MM = 82.0, 52.0
 CAPTION_GAP_MM = 3.0
 #: Room around a template that is spread over pages. [mm]
 EDGE_MM = 3.0
+#: A line that by the sum of its words fills less than this share is not measured again.
+NEARLY = 0.94
 #: Length of the check bar. [mm]
 BAR_MM = 100.0
 
@@ -420,11 +422,16 @@ def wrapped(text: str, *, wide_mm: float, size_pt: float, measure: Measure) -> l
     >>> wrapped("one two three", wide_mm=8, size_pt=7, measure=lambda t, _: len(t))
     ['one two', 'three']
     """
-    lines = [""]
+    space = measure("n n", size_pt) - measure("nn", size_pt)
+    lines, filled = [""], 0.0
     for word in text.split():
+        wide = measure(word, size_pt)
         longer = f"{lines[-1]} {word}".strip()
-        if not lines[-1] or measure(longer, size_pt) <= wide_mm:
-            lines[-1] = longer
+        guess = filled + space + wide if lines[-1] else wide
+        sure = guess < NEARLY * wide_mm  # a sum of words is a little off
+        if not lines[-1] or sure or measure(longer, size_pt) <= wide_mm:
+            lines[-1], filled = longer, guess
         else:
             lines.append(word)
+            filled = wide
     return lines
