@@ -309,9 +309,9 @@ def _left_mm(task: Task, poses: Sequence[Pose]) -> float:
 
 def _alone(job: _Job, cases: Sequence[Case]) -> Figures:
     """Settle one pad set by itself, downhill all the way."""
-    first = seated(job.task)
+    first = seated(replace(job.task, seatings=1))
     task = job.seated(first).task
-    seat = seated(task, first)
+    seat = seated(replace(task, seatings=ROUGH_SEATINGS - 1), first)
     found = [settled(task, cases[0], seat)]
     if found[0].holds:  # else there is no need to ask again
         found += [settled(task, case, seat) for case in cases[1:]]

@@ -99,11 +99,13 @@ def test_rows_do_not_depend_on_how_they_are_shared_out(
 def test_many_at_once_settle_as_each_does_alone(head_and_piece, options, rows, monkeypatch):
     # no looks at the forces: every set is left to the descent of the energy
     monkeypatch.setattr(_settle_many, "LOOKS", 1)
-    alone = compare_options(*head_and_piece, HOME, options=options, weighing=weight(800.0))
-    # both are rough: five wriggles, each balanced to a thousandth of the load
-    for one, other in zip(alone, rows, strict=True):
-        assert one.costs() == pytest.approx(other.costs(), rel=0.03, abs=0.06)
-        assert one.ease_left_mm == pytest.approx(other.ease_left_mm, abs=0.1)
+    # pads that are hardly squeezed: others creep on with every wriggle
+    alone = compare_options(
+        *head_and_piece, HOME, options=options[::2], weighing=weight(800.0)
+    )
+    for one, other in zip(alone, rows[::2], strict=True):
+        assert one.costs() == pytest.approx(other.costs(), rel=5e-3, abs=5e-3)
+        assert one.ease_left_mm == pytest.approx(other.ease_left_mm, abs=0.02)
 
 
 def row_of(name, **figures):
