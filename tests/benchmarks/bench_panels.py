@@ -8,6 +8,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 
@@ -18,7 +19,10 @@ from fitkit.panels.controller import SessionController
 from fitkit.panels.front_end import joined_module, style_sheet
 from fitkit.panels.message import box_messages, state_message
 from fitkit.panels.scene import scene_message
+from fitkit.panels.worker import Worker
+from fitkit.sheets.sight import sight_part
 from fitkit.wearer.zones import ZONES
+from tests.benchmarks.large_piece import write_large_piece
 from tests.benchmarks.timing import Row, best_of
 
 SAMPLES = Path(__file__).parents[2] / "sample_heads"
@@ -38,6 +42,35 @@ def rows() -> Iterator[Row]:
         )
         yield from _answers(name, session)
         yield from _frames(name, session)
+
+    with TemporaryDirectory() as folder:
+        large = SessionController(
+            record=SAMPLES / "wearers" / "brannoc.json",
+            piece=write_large_piece(Path(folder)),
+        )
+        yield from _answers("heron of 419k faces", large)
+    yield from _beside_work()
+
+
+def _beside_work() -> Iterator[Row]:
+    """95th percentile of edits while what is seen is worked out on another thread."""
+    session = SessionController(
+        record=SAMPLES / "wearers" / "brannoc.json", piece=SAMPLES / "pieces" / PIECES[0]
+    )
+    closer = session.look_closer().closer
+    assert closer is not None
+    worker: Worker[object] = Worker(lambda _: None)
+    took: list[float] = []
+    while len(took) < MOVES:
+        if worker.work.stage != "working":
+            worker.start(lambda _: sight_part(replace(closer)))
+        started = time.perf_counter()
+        session.edit(size_percent=94.0 + len(took) / 10, gesture="bench")
+        took.append(time.perf_counter() - started)
+    worker.wait()
+    slow = float(np.percentile(took, SHARE))
+    what = f"the same while sight is worked out, {PIECES[0]}, p{SHARE}"
+    yield Row(what, slow, "aim", ANSWER_S)
 
 
 def _answers(name: str, session: SessionController) -> Iterator[Row]:
