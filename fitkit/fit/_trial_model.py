@@ -265,7 +265,8 @@ def learn(model: TrialModel, readings_mm: FloatArray, sd_mm: FloatArray) -> Lear
         else:
             break
         x, got = x + share * step, there
-    covariance = conditioned(got.slope, readings_mm, sd_mm)[1]
+    lost = np.where(got.roomy, 1.0, _LOST)
+    covariance = conditioned(got.slope, readings_mm, lost * sd_mm)[1]
     return Learnt(mean=x, covariance=covariance, foretold=got)
 
 

@@ -63,8 +63,8 @@ def screen(
     Raises
     ------
     MeasureError
-        If the whole sheet reads like another unit, or more than a third would be left
-        out: then it is not this piece, this placement or this wearer.
+        If the whole sheet reads like another unit, if none is left, or if more than a
+        third would be left out: then it is not this piece, this placement or this wearer.
 
     Notes
     -----
@@ -75,7 +75,7 @@ def screen(
     _refuse_other_unit(off_mm + foretold_mm, foretold_mm, gram)
     kept = np.arange(len(names))
     found: list[LeftOut] = []
-    while len(kept) > 1:
+    while len(kept):
         inverse = np.linalg.inv(gram[np.ix_(kept, kept)])
         sd = 1.0 / np.sqrt(np.diag(inverse))
         off = (inverse @ off_mm[kept]) * sd**2
@@ -87,6 +87,11 @@ def screen(
         expected = reading - float(off[worst])
         found.append(_left_out(row, reading, expected, float(sd[worst])))
         kept = np.delete(kept, worst)
+    if len(found) == len(names):
+        one = found[0]
+        mended = f"; did you mean {one.mended_mm:g} mm?" if one.slip else "."
+        msg = f"{names[one.row]} is far from what this piece and wearer foretell{mended}"
+        raise MeasureError(f"{msg} Read it again, and a few others with it.")
     if len(found) > max(1, int(MOST_OUT * len(names))):
         listed = ", ".join(names[one.row] for one in found[:4])
         msg = (

@@ -168,7 +168,7 @@ def trial_points(
     MeasureError
         If `gauge_sd_mm` is out of range, or no gap of this piece can be read.
     """
-    if not FEWEST_POINTS <= count <= MOST_POINTS:
+    if not (FEWEST_POINTS <= count <= MOST_POINTS and count == int(count)):
         raise BriefError(
             range_message("count", low=FEWEST_POINTS, high=MOST_POINTS, unit="", got=count)
         )
@@ -279,7 +279,7 @@ def wearer_after_trials(record: Record, pieces: Mapping[str, Piece]) -> Wearer:
     ----------
     record : Record
     pieces : mapping of str to Piece
-        By name, those that were on.
+        By name, those that were on, as they were then.
 
     Returns
     -------

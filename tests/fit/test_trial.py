@@ -265,7 +265,7 @@ def test_places_lie_where_their_words_say(known):
     assert right < -50
 
 
-@pytest.mark.parametrize("count", [0, 2, 61, 1e9])
+@pytest.mark.parametrize("count", [0, 2, 61, 1e9, 9.5, float("nan")])
 def test_a_count_of_points_out_of_range_is_refused(known, shell, count):
     with pytest.raises(BriefError, match="count must be 3 to 60"):
         trial_points(known, shell, Placement(), count=count)
@@ -302,6 +302,16 @@ def test_a_reading_that_nothing_bears_out_is_flagged(known, shell, points, foret
     assert one.point.key == key
     assert not one.used
     assert one.reason.startswith("No other reading bears it out")
+
+
+def test_a_lone_reading_far_from_what_was_foretold_is_refused(known, shell, points):
+    point = min(points, key=lambda point: point.sd_mm)
+    centimetres = {point.key: point.ease_mm / 10}
+    with pytest.raises(MeasureError, match=f"did you mean {point.ease_mm:.1f} mm"):
+        learn_from_trial(known, shell, Placement(), centimetres, day=DAY)
+    odd = {point.key: point.ease_mm + 14}
+    with pytest.raises(MeasureError, match="is far from what this piece and wearer"):
+        learn_from_trial(known, shell, Placement(), odd, day=DAY)
 
 
 def test_a_smaller_head_is_given_as_the_reason(known, shell, foretold):
