@@ -47,6 +47,9 @@ from fitkit.wearer.record import Glasses, Record, make_record
 from fitkit.wearer.record_files import read_record, write_record
 from fitkit.wearer.record_table import read_records_csv, write_records_csv
 from fitkit.wearer.scan import wearer_from_scan
+from fitkit.wearer.scan_accuracy import RoundTrip, scan_round_trip
+from fitkit.wearer.scan_files import Scan, read_scan
+from fitkit.wearer.scan_landmarks import ProposedLandmarks, propose_landmarks
 from fitkit.wearer.slips import check_record
 from fitkit.wearer.survey import complete, population
 from fitkit.wearer.wearer import Eye, Wearer
@@ -73,7 +76,10 @@ __all__ = [
     "Perforated",
     "Piece",
     "Placement",
+    "ProposedLandmarks",
     "Record",
+    "RoundTrip",
+    "Scan",
     "SightReport",
     "SizeAnswer",
     "Wearer",
@@ -91,9 +97,12 @@ __all__ = [
     "make_record",
     "most_ease",
     "population",
+    "propose_landmarks",
     "read_design",
     "read_record",
     "read_records_csv",
+    "read_scan",
+    "scan_round_trip",
     "sight_report",
     "sight_words",
     "smallest_cut",

@@ -127,7 +127,10 @@ def _scanned(record: Record, asked: argparse.Namespace) -> Wearer:
     scan = read_scan(path, unit=asked.scan_unit)
     what = "Finding the landmarks of" if scan.landmarks_mm is None else "Laying the head on"
     _tell(f"{what} {path.name}")
-    return wearer_from_scan(scan.mesh, scan.landmarks_mm, record=record)
+    wearer = wearer_from_scan(scan.mesh, scan.landmarks_mm, record=record)
+    for caution in wearer.cautions:
+        print(f"fitkit: note: {_printable(caution)}", file=sys.stderr)
+    return wearer
 
 
 def _piece(path: Path, asked: argparse.Namespace) -> Piece:

@@ -2,13 +2,17 @@ import json
 import subprocess
 import sys
 
+import numpy as np
 import pytest
+from scans import TEMPLATE, THREE, person
 
 from fitkit import cli
 from fitkit.cli import BAD_INPUT, DOES_NOT_FIT, FITS, main
+from fitkit.geometry.files import save_mesh
 from fitkit.sheets import report as report_module
 from fitkit.sheets.placement_file import placement_json
 from fitkit.sheets.report import Report
+from fitkit.wearer.record_files import read_record
 
 
 def assess(shell_files, out, *more):
@@ -87,6 +91,25 @@ def test_a_brief_is_what_the_fit_is_asked(shell_files, placed, tmp_path, capsys)
     asked = ("--brief", brief, "--placement", placed)
     assert assess(shell_files, tmp_path / "out", *asked) == DOES_NOT_FIT
     assert "79 mm asked" in capsys.readouterr().out
+
+
+def test_a_scan_gives_the_shape_and_the_record_the_rest(
+    shell_files, no_report, tmp_path, capsys
+):
+    who = person(4)
+    save_mesh(who.scan, tmp_path / "head.ply")
+    noted = {"fitkit_scan": 1, "unit": "mm",
+             "landmarks": {k: at.tolist() for k, at in who.some(THREE).items()}}  # fmt: skip
+    (tmp_path / "head.notes.json").write_text(json.dumps(noted), encoding="utf-8")
+    code = assess(shell_files, tmp_path / "out", "--scan", tmp_path / "head.ply")
+    assert code in (FITS, DOES_NOT_FIT)
+    (assessed,) = no_report
+    recorded = read_record(shell_files.record)
+    assert assessed.wearer.record.name == recorded.name
+    truth = np.linalg.norm(who.truth[TEMPLATE.landmarks["sellion"]])
+    found = np.linalg.norm(assessed.wearer.landmarks["sellion"])
+    assert found == pytest.approx(truth, abs=3.0)
+    assert "fitkit: Laying the head on head.ply" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(
