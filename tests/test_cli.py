@@ -98,8 +98,8 @@ def test_a_scan_gives_the_shape_and_the_record_the_rest(
 ):
     who = person(4)
     save_mesh(who.scan, tmp_path / "head.ply")
-    noted = {"fitkit_scan": 1, "unit": "mm",
-             "landmarks": {k: at.tolist() for k, at in who.some(THREE).items()}}  # fmt: skip
+    landmarks = {name: at.tolist() for name, at in who.some(THREE).items()}
+    noted = {"fitkit_scan": 1, "unit": "mm", "landmarks": landmarks}
     (tmp_path / "head.notes.json").write_text(json.dumps(noted), encoding="utf-8")
     code = assess(shell_files, tmp_path / "out", "--scan", tmp_path / "head.ply")
     assert code in (FITS, DOES_NOT_FIT)
