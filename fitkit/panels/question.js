@@ -44,7 +44,10 @@ class QuestionPanel {
       this.answer, this.problem);
   }
 
+  // Without a kernel no old answer stays; it comes back with the kernel's word.
   silence(silent) {
+    if (!silent && this.silent) this.readPart();
+    this.silent = silent;
     if (!silent) return;
     this.notice.textContent =
       "The kernel has not answered yet. If it was restarted, run the cells again.";

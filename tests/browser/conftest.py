@@ -191,6 +191,14 @@ class Notebook:
     def number(self, name: str) -> str:
         return self.box(name).locator('input[type="text"]').input_value()
 
+    def expect_number(self, name: str, wanted: str) -> None:
+        """Wait until a box shows this."""
+        self.page.wait_for_function(
+            "([name, wanted]) => document.querySelector("
+            '`[data-box="${name}"] input[type=text]`).value === wanted',
+            arg=[name, wanted],
+        )
+
     # -- doing --------------------------------------------------------------------------
 
     def slide(self, name: str, value: float) -> None:

@@ -36,6 +36,13 @@ STICKS_OUT = """
   one.getBoundingClientRect().right > panel.getBoundingClientRect().right + 1)
   .map((one) => one.outerHTML.slice(0, 80))
 """
+#: Controls that no key reaches or that have no name for those who do not see them.
+UNNAMED = """
+(panel) => [...panel.querySelectorAll("input, select, button, canvas, summary")]
+  .filter((one) => one.checkVisibility() && (one.tabIndex < 0 ||
+    !(one.labels?.length || one.getAttribute("aria-label") || one.textContent.trim())))
+  .map((one) => one.outerHTML.slice(0, 120))
+"""
 LAYOUTS = ("ring", "ring and crown")
 #: High enough to show any panel whole. [px]
 HIGH = 2900
@@ -81,4 +88,5 @@ def test_panels_are_tidy_light_and_dark_wide_and_narrow(filled, pictures):
             panel.screenshot(path=pictures / f"{name}-{theme.lower()}-{wide}.png")
             assert panel.evaluate(OVERLAPS) == [], name
             assert panel.evaluate(STICKS_OUT) == [], name
+            assert panel.evaluate(UNNAMED) == [], name
     page.set_viewport_size({"width": 1400, "height": 1500})
