@@ -32,6 +32,8 @@ from fitkit.piece.routes import Coat, Route
 #: Where the wall is this much thicker than meant, a feature has filled; a square corner
 #: is 1.41 times as thick.
 FILLED = 1.5
+#: Places that fill, of which no more are told one by one.
+MOST_TOLD = 4
 #: Smaller places that fill are left out. [mm²]
 LEAST_FILLED_MM2 = 40.0
 #: A distance smaller than this is none. [mm]
@@ -209,10 +211,10 @@ def route_walls(
     laid = _laid_map(room, inner)
     wall = _drawn_wall_map(room) if route.drawn_wall else laid
     if wall.least_mm <= 0:
-        at = ", ".join(f"{x:.0f}" for x in wall.thinnest_at_mm)
         msg = (
             f"{piece.name}, '{route.name}': the wall would be negative "
-            f"({wall.least_mm:.2f} mm at {at} mm). Sand less, or draw it thicker."
+            f"({wall.least_mm:.2f} mm at {_spot(wall.thinnest_at_mm)} mm). Sand less, or "
+            "draw it thicker."
         )
         raise DesignError(msg)
     filled = _filled(laid)
@@ -224,7 +226,7 @@ def route_walls(
         wall=wall,
         filled=filled,
         shut_off=shut_off,
-        cautions=_cautions(wall, filled, shut_off),
+        cautions=_cautions(wall, filled, shut_off, drawn=route.drawn_wall),
     )
 
 
@@ -406,26 +408,39 @@ def _carried(wall: WallMap, thick: FloatArray) -> FloatArray:
 
 
 def _cautions(
-    wall: WallMap, filled: tuple[Filled, ...], shut_off: tuple[Room, ...]
+    wall: WallMap, filled: tuple[Filled, ...], shut_off: tuple[Room, ...], *, drawn: bool
 ) -> tuple[str, ...]:
     words = []
     if wall.least_mm < 0.5 * wall.meant_mm:
-        at = ", ".join(f"{x:.0f}" for x in wall.thinnest_at_mm)
         words.append(
-            f"The wall is only {wall.least_mm:.1f} mm at {at} mm; {wall.meant_mm:.1f} mm "
-            "is usual on this piece."
+            f"The wall is only {wall.least_mm:.1f} mm at {_spot(wall.thinnest_at_mm)} mm; "
+            f"{wall.meant_mm:.1f} mm is usual on this piece."
         )
-    for one in filled[:6]:
-        at = ", ".join(f"{x:.0f}" for x in one.at_mm)
-        words.append(
-            f"At {at} mm it comes out solid: {one.solid_mm:.0f} mm to the nearest hollow "
-            f"where {one.meant_mm:.1f} mm are meant, over {one.area_mm2 / 100:.1f} cm². It "
-            "weighs more, and resin cast that thick heats and shrinks more."
-        )
-    for room in shut_off:
-        at = ", ".join(f"{x:.0f}" for x in room.at_mm)
-        words.append(
-            f"The inner wall meets itself and shuts off a room of "
-            f"{room.volume_mm3 / 1000:.0f} cm³ about {at} mm."
-        )
+    words += [_filled_words(one, drawn=drawn) for one in filled[:MOST_TOLD]]
+    if len(filled) > MOST_TOLD:
+        words.append(f"{len(filled) - MOST_TOLD} smaller places fill as well.")
+    words += [
+        "The inner wall meets itself and shuts off a room of "
+        f"{room.volume_mm3 / 1000:.0f} cm³ about {_spot(room.at_mm)} mm."
+        for room in shut_off
+    ]
     return tuple(words)
+
+
+def _filled_words(one: Filled, *, drawn: bool) -> str:
+    size = f"over {one.area_mm2 / 100:.1f} cm²"
+    if drawn:
+        return (
+            f"At {_spot(one.at_mm)} mm what is laid inward meets itself and fills "
+            f"{one.solid_mm:.0f} mm deep, {size}: leave it out there, above all between "
+            "parts that move."
+        )
+    return (
+        f"At {_spot(one.at_mm)} mm it comes out solid: {one.solid_mm:.0f} mm to the "
+        f"nearest hollow where {one.meant_mm:.1f} mm are meant, {size}. It weighs more, "
+        "and resin cast that thick heats and shrinks more."
+    )
+
+
+def _spot(at: FloatArray) -> str:
+    return ", ".join(f"{x + 0.0:.0f}" for x in np.round(at))

@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 
 from fitkit.errors import DesignError
 from fitkit.geometry.distance import SurfaceTree
-from fitkit.geometry.mesh import FloatArray, Mesh
+from fitkit.geometry.mesh import FloatArray, Mesh, join
 from fitkit.geometry.sections import section
 from fitkit.geometry.shapes import lies_in
 from fitkit.geometry.solids import difference, split_by_plane, union
@@ -117,11 +117,10 @@ def part_solid(
     cautions: list[str] = []
     if keys is not None:
         spots = face.spots(keys)
-        for spot in spots:
-            behind = union(behind, _pin(spot, direction, keys, grown_mm=0.0))
-            ahead = difference(
-                ahead, _pin(spot, direction, keys, grown_mm=keys.clearance_mm)
-            )
+        if spots:
+            behind = union(behind, _pins(spots, direction, keys, grown_mm=0.0))
+            holes = _pins(spots, direction, keys, grown_mm=keys.clearance_mm)
+            ahead = difference(ahead, holes)
         if len(spots) < 2:
             cautions.append(
                 f"The wall has room for {len(spots)} keys of {2 * keys.radius_mm:g} mm on "
@@ -370,6 +369,13 @@ def _apart(half: Mesh) -> Iterator[Mesh]:
         yield half
         return
     yield from parts
+
+
+def _pins(
+    spots: Sequence[FloatArray], normal: FloatArray, keys: Keys, *, grown_mm: float
+) -> Mesh:
+    """All pins of a seam, which stand apart from one another."""
+    return join([_pin(spot, normal, keys, grown_mm=grown_mm) for spot in spots])
 
 
 def _pin(spot: FloatArray, normal: FloatArray, keys: Keys, *, grown_mm: float) -> Mesh:
