@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
-from typing import Protocol
 
 from fitkit.assess import Assessment
 from fitkit.fit._words import move_words
+from fitkit.fit.trial import GapPoint
 from fitkit.piece.buildup import Layer
 from fitkit.views.document import Block, Bullets, Grid, Heading, PageBreak, Paragraph
 from fitkit.views.headline import headline, size_words
@@ -34,34 +34,6 @@ BENCH_CAUTIONS: tuple[str, ...] = (
     "It is a costume: nothing here certifies it as protection. Local rules and the advice "
     "of qualified people come first.",
 )
-
-
-class ToRead(Protocol):
-    """A gap to read at a trial fitting, as `fitkit.fit.trial.trial_points` gives them."""
-
-    @property
-    def number(self) -> int:
-        """Its number on the sheet."""
-
-    @property
-    def key(self) -> str:
-        """Name under which its reading is typed in."""
-
-    @property
-    def words(self) -> str:
-        """Where it is."""
-
-    @property
-    def ease_mm(self) -> float:
-        """Gap foretold. [mm]."""
-
-    @property
-    def low_mm(self) -> float:
-        """Least reading that would not surprise. [mm]."""
-
-    @property
-    def high_mm(self) -> float:
-        """Largest reading that would not surprise. [mm]."""
 
 
 def cover_blocks(
@@ -107,7 +79,7 @@ def cover_blocks(
     )
 
 
-def reading_blocks(points: Sequence[ToRead]) -> tuple[Block, ...]:
+def reading_blocks(points: Sequence[GapPoint]) -> tuple[Block, ...]:
     """List the gaps to read at a trial fitting, with room to write; none for none."""
     if not points:
         return ()
@@ -123,8 +95,6 @@ def reading_blocks(points: Sequence[ToRead]) -> tuple[Block, ...]:
             figure(point.ease_mm),
             f"{figure(point.low_mm)} to {figure(point.high_mm)}",
             "",
-            "",
-            point.key,
         )
         for point in points
     )
@@ -139,11 +109,9 @@ def reading_blocks(points: Sequence[ToRead]) -> tuple[Block, ...]:
                 "Where",
                 "Foretold, mm",
                 "19 of 20, mm",
-                "First reading",
-                "Second reading",
-                "Typed in as",
+                "Readings, mm",
             ),
-            is_text=(False, True, False, False, True, True, True),
+            is_text=(False, True, False, False, True),
             rows=rows,
             row_mm=WRITE_MM,
         ),

@@ -31,6 +31,10 @@ FIGURE_MM = 2.0
 BEYOND_MM = 16.0
 #: Gaps from this hold their figure. [mm]
 HOLDS_MM = 12.5
+#: From the head's line to the middle of the name of an end. [mm]
+END_MM = 14.0
+#: Radius of a head where words run along it, about. [mm]
+ROUND_MM = 85.0
 #: From the head inward to the figure, on a card for the inside. [mm]
 WITHIN_MM = 5.0
 #: Share of open rays from which a card says so.
@@ -151,7 +155,8 @@ def _beyond(place: GaugePlace) -> Words:
     if gap >= HOLDS_MM:
         half = 0.5 * FIGURE_MM * len(_said(place)) + 1.5
         aside = half * along if along[1] >= 0 else -half * along  # away from the feet
-        at = place.head_mm + min(gap, CARD_MM) / 2 * _out(place) + aside
+        sag = half**2 / (2 * ROUND_MM)  # the head curves away under the words
+        at = place.head_mm + (min(gap, CARD_MM) / 2 - sag) * _out(place) + aside
     return Words(text=_said(place), at_mm=at, height_mm=FIGURE_MM, turn_deg=turn)
 
 
@@ -166,21 +171,25 @@ def _within(place: GaugePlace, fold_mm: float) -> Words:
     return Words(text=_said(place), at_mm=at, height_mm=FIGURE_MM, turn_deg=turn)
 
 
-def _end_words(gauge: Gauge) -> Iterator[Words]:
-    """Name each foot of a card for the head."""
+def _feet(gauge: Gauge) -> tuple[float, float]:
+    """Where the head leaves the base line, left and right. [mm]."""
     outline = gauge.head[0]
     feet = outline[outline[:, 1] < 1e-6, 0]
-    half = CARD_MM / 2
-    for at, name in zip(
-        (feet.min() - half, feet.max() + half), gauge.station.ends, strict=True
-    ):
+    return float(feet.min()), float(feet.max())
+
+
+def _end_words(gauge: Gauge) -> Iterator[Words]:
+    """Name each foot of a card for the head."""
+    (left, right), half = _feet(gauge), CARD_MM / 2
+    for at, name in zip((left - half, right + half), gauge.station.ends, strict=True):
         yield Words(text=name, at_mm=np.array([at, 5.0]), height_mm=FIGURE_MM)
 
 
 def _title_words(gauge: Gauge, top: float) -> Iterator[Words]:
-    middle, width = gauge.wall_mm[:, 0].mean(), np.ptp(gauge.wall_mm[:, 0])
+    """Name a card for the inside, and its two ends, within the head's line."""
+    left, right = _feet(gauge)
+    middle, width = (left + right) / 2, right - left
     name = f"{gauge.station.name} (inside)"
-    yield Words(text=name, at_mm=np.array([middle - 0.16 * width, 0.35 * top]))
-    for share, end in ((-0.34, gauge.station.ends[0]), (0.34, gauge.station.ends[1])):
-        at = np.array([middle + share * width, 5.0])
-        yield Words(text=end, at_mm=at, height_mm=FIGURE_MM)
+    yield Words(text=name, at_mm=np.array([middle - 0.2 * width, 0.35 * top]))
+    for at, end in zip((left + END_MM, right - END_MM), gauge.station.ends, strict=True):
+        yield Words(text=end, at_mm=np.array([at, 5.0]), height_mm=FIGURE_MM)

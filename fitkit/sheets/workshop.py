@@ -15,12 +15,13 @@ from fitkit.fit.jaw_parts import HungJaw, hang, read_fittings
 from fitkit.fit.lens_blank import Forming, lens_blanks
 from fitkit.fit.pad_patterns import pad_patterns
 from fitkit.fit.pads import Pad
+from fitkit.fit.trial import GapPoint
 from fitkit.piece.fixings import HoleTemplate
 from fitkit.plots.flow import cover_pages
 from fitkit.plots.lettering import text_width_mm
 from fitkit.plots.pdf import pdf_bytes
 from fitkit.plots.template_pages import page_figure
-from fitkit.sheets.cover import ToRead, cover_blocks, reading_blocks
+from fitkit.sheets.cover import cover_blocks, reading_blocks
 from fitkit.sheets.dxf_sheets import template_dxf
 from fitkit.sheets.flat_parts import (
     CUT_KIND,
@@ -38,6 +39,7 @@ from fitkit.sheets.meshes import file_names, write_cut_meshes, write_meshes
 from fitkit.sheets.straps import KIND as STRAP_KIND
 from fitkit.sheets.straps import strap_templates
 from fitkit.sheets.svg_sheets import template_svg
+from fitkit.sheets.trial_sheet import write_points
 from fitkit.views.document import Block
 from fitkit.views.gauges import gauges
 from fitkit.views.headline import headline
@@ -51,6 +53,8 @@ from fitkit.views.templates import Template, check_names
 
 #: File of all pages.
 PAGES = "sheets.pdf"
+#: List of the gaps to read, to be filled in.
+GAPS = "gaps_to_read.csv"
 #: What a page says of the templates on it, by kind.
 HEADINGS: Mapping[str, str] = MappingProxyType(
     {
@@ -96,8 +100,9 @@ class BenchWork:
     hung: HungJaw | None = None
     #: Holes to drill for fixings, from `hole_template`.
     holes: tuple[HoleTemplate, ...] = ()
-    #: Gaps to read at the trial fitting, from `trial_points`: a page to write on.
-    points: tuple[ToRead, ...] = ()
+    #: Gaps to read at the trial fitting, from `trial_points`: a page to write on, and a
+    #: list to fill in and read back with `read_gaps`.
+    points: tuple[GapPoint, ...] = ()
     #: Templates of the maker's own.
     more: tuple[Template, ...] = ()
 
@@ -177,6 +182,9 @@ def write_sheets(
         title = headline(assessment).title
         (room / PAGES).write_bytes(_printed(title, front, pages, sheet))
         names = [PAGES, *_write_templates(found.templates, room)]
+        if asked.points:
+            write_points(asked.points, room / GAPS)
+            names.append(GAPS)
         say("Writing meshes")
         names += _write_meshes(assessment, asked.cut, room)
         write_contents(room, names)

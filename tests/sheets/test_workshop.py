@@ -2,7 +2,6 @@ import json
 import sys
 from datetime import date
 from pathlib import Path
-from types import SimpleNamespace
 
 import ezdxf
 import numpy as np
@@ -19,6 +18,7 @@ from fitkit.fit.foam import library
 from fitkit.fit.jaw_parts import hang
 from fitkit.fit.pads import Pad
 from fitkit.fit.placement import Placement
+from fitkit.fit.trial import trial_points
 from fitkit.fit.wanted import wanted_limits
 from fitkit.geometry.files import save_mesh
 from fitkit.geometry.mesh import Mesh
@@ -29,6 +29,7 @@ from fitkit.sheets.cover import BENCH_CAUTIONS
 from fitkit.sheets.meshes import write_meshes
 from fitkit.sheets.workshop import BenchWork, write_sheets
 from fitkit.views.templates import Hole, Line, Template
+from fitkit.views.words import figure
 
 sys.path.append(str(Path(__file__).parent))
 from test_paper_measured import bar_length_mm, drawn
@@ -61,19 +62,13 @@ def horn():
     )
 
 
-def gaps():
-    """Give two places to read, as `trial_points` would."""
-    return tuple(
-        SimpleNamespace(
-            number=number, key=f"back_{number}", words=f"{number}0 mm above the ear hole",
-            ease_mm=9.5, low_mm=6.2, high_mm=12.8,
-        )
-        for number in (1, 2)
-    )  # fmt: skip
+@pytest.fixture(scope="module")
+def points(roomy):
+    return trial_points(roomy.wearer, roomy.piece, roomy.placement, count=6)
 
 
 @pytest.fixture(scope="module")
-def sheets(roomy, tmp_path_factory):
+def sheets(roomy, points, tmp_path_factory):
     foam = next(iter(library().values()))
     pad = Pad(name="back", foam=foam, thickness_mm=12, centre_mm=(0, -95, 30))
     wanted = [
@@ -89,7 +84,7 @@ def sheets(roomy, tmp_path_factory):
     )
     folder = tmp_path_factory.mktemp("out") / "bench"
     work = BenchWork(
-        pads=(pad,), cut=cut, hung=hung, holes=(horn(),), points=gaps(), more=(plate(),)
+        pads=(pad,), cut=cut, hung=hung, holes=(horn(),), points=points, more=(plate(),)
     )
     made = write_sheets(roomy, folder, work=work, made_on=DAY)
     return made, cut
@@ -151,11 +146,14 @@ def test_the_cover_says_for_whom_with_what_and_what_to_check(words, roomy):
     assert roomy.fits != ("it does not fit, so cut gauges only" in cover)
 
 
-def test_gaps_to_read_have_a_page_to_write_on(words):
+def test_gaps_to_read_have_a_page_to_write_on_and_a_list_to_fill_in(sheets, words, points):
     page = " ".join(words[1].split())
     assert "Gaps to read at the trial fitting" in page
-    for said in ("20 mm above the ear hole", "9.5", "6.2 to 12.8", "back_2"):
-        assert said in page
+    for point in points:
+        assert figure(point.ease_mm) in page
+        assert f"{figure(point.low_mm)} to {figure(point.high_mm)}" in page
+    listed = (sheets[0].folder / "gaps_to_read.csv").read_text()
+    assert all(point.key in listed for point in points)
 
 
 def test_holes_are_drilled_where_they_were_put(sheets):
