@@ -285,7 +285,7 @@ def _places(hung: HungJaw, region: HingeRegion) -> list[tuple[float, float]]:
     drawn = np.zeros((1, 2))
     if _within(region, 0.0, 0.0):
         grid = np.concatenate([drawn, grid])
-    held = grid[_bolts_hold(hung, grid)]
+    held = grid[bolts_hold(hung, grid)]
     if not len(held):
         msg = (
             "Nowhere in the region does a bolt along the axis meet the shell on both "
@@ -296,8 +296,16 @@ def _places(hung: HungJaw, region: HingeRegion) -> list[tuple[float, float]]:
     return [(float(f), float(u)) for f, u in held]
 
 
-def _bolts_hold(hung: HungJaw, moves: FloatArray) -> BoolArray:
-    """Whether a bolt along the axis meets the shell on both sides, (n,)."""
+def bolts_hold(hung: HungJaw, moves: FloatArray) -> BoolArray:
+    """
+    Say whether a bolt along the axis meets the shell on both sides, (n,).
+
+    Parameters
+    ----------
+    hung : HungJaw
+    moves : ndarray, shape (n, 2)
+        Moves of the hinge, to the front and up. [mm]
+    """
     bodies = bodies_of(hung.piece, hung.placement.size)
     by = np.column_stack([np.zeros(len(moves)), moves])
     start = hung.swing_sized.centre_mm + by @ hung.placement.rotation
@@ -353,7 +361,7 @@ def _compass_places(
     places = [place for place in places if _within(region, *place)]
     if not places:
         return []
-    held = _bolts_hold(hung, np.array(places))
+    held = bolts_hold(hung, np.array(places))
     return [place for place, holds in zip(places, held, strict=True) if holds]
 
 

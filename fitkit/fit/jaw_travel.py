@@ -175,7 +175,6 @@ def follow_chin(
     jaw = np.clip(free, min(0.0, hung.close_stop_deg), hung.open_stop_deg)
     jaw[np.isnan(free)] = 0.0
     pads = tuple(_pad_travel(motion.swing, hung, c, turns, jaw) for c in contacts)
-    stopped = np.nonzero(free > hung.open_stop_deg + 1e-9)[0]
     opening = motion.opening_at_mm(turns)
     seen = _seen(hung.swing, jaw, mouth_mm)
     kept = _kept_rows(pads)
@@ -186,7 +185,7 @@ def follow_chin(
         seen_mm=seen,
         pads=pads,
         chin_force_n=_chin_force(hung, contacts[0], jaw, closing),
-        stopped_deg=float(turns[stopped[0]]) if len(stopped) else float("nan"),
+        stopped_deg=_stopped_deg(turns, free, hung.open_stop_deg),
         kept_opening_mm=float(opening[kept]),
         kept_seen_mm=float(seen[kept]),
         cautions=_cautions(hung, turns, free, opening, kept),
@@ -282,6 +281,15 @@ def _pad_travel(
     play = hung.fittings.play_mm
     squeeze = np.sign(squeeze) * np.maximum(np.abs(squeeze) - play, 0.0)
     return PadTravel(contact=contact, slip_mm=slip, squeeze_mm=squeeze)
+
+
+def _stopped_deg(turns: FloatArray, free: FloatArray, stop_deg: float) -> float:
+    """Turn of the chin at which the jaw meets its open stop; nan if it does not."""
+    beyond = np.nonzero(free > stop_deg + 1e-9)[0]
+    if not len(beyond):
+        return float("nan")
+    rows = [max(0, int(beyond[0]) - 1), int(beyond[0])]
+    return float(np.interp(stop_deg, free[rows], turns[rows]))
 
 
 def _seen(jaw: Swing, turns: FloatArray, mouth_mm: FloatArray | None) -> FloatArray:

@@ -1,4 +1,4 @@
-"""Draw a jaw: the midplane shut and open, what the pads feel, gaps, and what closes it."""
+"""Draw a jaw: midplane shut and open, hinges, what the pads feel, gaps, what closes it."""
 
 from __future__ import annotations
 
@@ -8,16 +8,17 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from fitkit.fit.jaw_clash import WANTED_GAP_MM, JawClash
-from fitkit.fit.jaw_hinge import COMPASS, HingeAnswer
-from fitkit.fit.jaw_return import JawReturn
+from fitkit.fit.jaw_return import CHIN_FORCE_LIMIT_N, JawReturn
 from fitkit.fit.jaw_travel import BORNE_SQUEEZE_MM, JawTravel
 from fitkit.plots.paper import AIR, CLASH, FAINT, HALO, HEAD, INK, SOFT, WALL, WALL_EDGE
-from fitkit.views.jaws import FloatArray, JawView
+from fitkit.views.jaws import FloatArray, HingeMap, JawView
 
 #: Dashes that tell lines apart without colour, in the order they are used.
 DASHES: tuple[tuple[float, ...], ...] = ((), (5, 2), (1.5, 1.5), (6, 2, 1.5, 2))
 #: Symbols of the marks in the midplane.
 SYMBOLS = {"chin pole": "+", "hinge as drawn": "o", "best hinge": "D"}
+#: Lines of equal misfit. [mm]
+LEVELS_MM = (1, 2, 3, 5, 7, 10, 15, 20, 30)
 
 
 def draw_jaw_midplane(ax: Axes, view: JawView) -> None:
@@ -33,7 +34,7 @@ def draw_jaw_midplane(ax: Axes, view: JawView) -> None:
     for line in view.head_shut:
         ax.fill(*line.T, facecolor=HEAD, edgecolor=SOFT, linewidth=0.8, zorder=1)
     for line in view.head_open:
-        ax.plot(*line.T, color=INK, linewidth=0.9, dashes=(4, 2), zorder=3)
+        ax.plot(*line.T, color=INK, linewidth=0.8, dashes=(4, 2), zorder=3)
     for line in view.shell:
         ax.fill(*line.T, facecolor=WALL, edgecolor=WALL_EDGE, linewidth=0.6, zorder=2)
     for line in view.jaw_shut:
@@ -50,7 +51,7 @@ def draw_jaw_midplane(ax: Axes, view: JawView) -> None:
     for name, path in view.paths.items():
         ax.plot(*path.T, color=AIR, linewidth=1.1, zorder=5)
         ax.plot(*path[-1], color=AIR, marker="v", markersize=3.5, zorder=5)
-        _say(ax, f"{name}", path[0], (4, 2))
+        _say(ax, name, path[len(path) // 2], (6, -1))
     for name, at in view.marks.items():
         ax.plot(*at, color=INK, marker=SYMBOLS[name], markersize=5, fillstyle="none",
                 linestyle="none", zorder=6)  # fmt: skip
@@ -94,17 +95,13 @@ def draw_pads(ax: Axes, travel: JawTravel) -> None:
             )
             ends.append((float(values[-1]), f"{name}, {pad.contact.name}"))
     _say_ends(ax, most, ends, span=1.15 * (high - low))
-    if np.isfinite(travel.stopped_deg):
-        at = float(np.interp(travel.stopped_deg, travel.chin_deg, travel.opening_mm))
-        ax.axvline(at, color=SOFT, linewidth=0.7, dashes=(4, 2))
-        ax.annotate("open stop", (at, low), (-3, 4), textcoords="offset points", ha="right",
-                    color=SOFT, fontsize=6)  # fmt: skip
+    _mark_stop(ax, travel)
     pad_y = 0.08 * (high - low)
     ax.set_ylim(low - pad_y, high + pad_y)
     ax.set_xlim(0, most)
     ax.set_xlabel("opening between the teeth [mm]")
-    ax.set_ylabel("mm at the pad")
-    ax.set_title("Slip along the pads, squeeze into them")
+    ax.set_ylabel("at the pad [mm]")
+    ax.set_title("Slip along the pads (thin), squeeze (thick)")
     _plain(ax)
 
 
@@ -118,10 +115,11 @@ def draw_gaps(ax: Axes, clash: JawClash) -> None:
     )
     ax.axhline(0, color=CLASH, linewidth=0.8)
     ax.axhline(WANTED_GAP_MM, color=SOFT, linewidth=0.6, dashes=(2, 2))
-    rows = (
+    opens = np.concatenate([[True], np.diff(head.jaw_deg) > 0])
+    rows: tuple[tuple[str, FloatArray, FloatArray, float, tuple[float, ...]], ...] = (
         ("shell, as drawn", shell.jaw_deg, shell.drawn_mm, 0.8, (5, 2)),
         ("shell, finished", shell.jaw_deg, shell.gap_mm, 1.7, ()),
-        ("head, finished", head.jaw_deg, head.gap_mm, 1.3, (1.5, 1.5)),
+        ("head, finished", head.jaw_deg[opens], head.gap_mm[opens], 1.3, (1.5, 1.5)),
     )
     ends = []
     for name, turns, gap, width, dashes in rows:
@@ -129,47 +127,92 @@ def draw_gaps(ax: Axes, clash: JawClash) -> None:
         ends.append((min(float(gap[-1]), top), name))
     right = float(max(shell.jaw_deg.max(), head.jaw_deg.max()))
     _say_ends(ax, right, ends, span=top - low)
-    ax.plot(shell.least_deg, shell.least_mm, color=INK, marker="o", markersize=3.5)
-    ax.annotate(f"{shell.least_mm:.1f} mm", (shell.least_deg, shell.least_mm), (5, 5),
-                textcoords="offset points", fontsize=6.5, path_effects=HALO)  # fmt: skip
+    for one in (shell, head):
+        at = (one.least_deg, one.least_mm)
+        ax.plot(*at, color=INK, marker="o", markersize=3.5, clip_on=False, zorder=5)
+        ax.annotate(f"{one.least_mm:.1f} mm", at, (5, 5), textcoords="offset points",
+                    fontsize=6.5, path_effects=HALO)  # fmt: skip
+    ax.annotate("wanted between parts", (right, WANTED_GAP_MM), (-2, 2), ha="right",
+                textcoords="offset points", fontsize=6, color=SOFT,
+                path_effects=HALO)  # fmt: skip
     ax.set_ylim(low, top)
     ax.set_xlim(float(shell.jaw_deg.min()), right)
     ax.set_xlabel("turn of the jaw [deg]")
     ax.set_ylabel("least gap [mm]")
-    ax.set_title("What the jaw comes near")
+    ax.set_title("What the jaw comes near (hatched: clash)")
     _plain(ax)
 
 
-def draw_hinge(ax: Axes, answer: HingeAnswer, pole: FloatArray) -> None:
-    """Draw hinge, pole and best hinge from the side, with what being off costs."""
-    best = answer.at_mm[1:]
-    drawn = best - [answer.best.front_mm, answer.best.up_mm]
-    reach = answer.off_mm
-    for name, front, up in COMPASS:
-        tried = dict(answer.off)[name]
-        at = best + reach * np.array([front, up])
-        ax.plot(*np.stack([best, at]).T, color=FAINT, linewidth=0.7, zorder=1)
-        ax.annotate(f"{tried.misfit_mm:.1f}", tuple(at), color=SOFT, fontsize=6,
-                    ha="center", va="center", path_effects=HALO, zorder=3)  # fmt: skip
-    for at, symbol, words, off in (
-        (pole[1:], "+", "chin pole", (14.0, -14.0)),
-        (drawn, "o", f"as drawn: {answer.drawn.misfit_mm:.1f}", (20.0, 20.0)),
-        (best, "D", f"best: {answer.best.misfit_mm:.1f}", (-46.0, -38.0)),
-    ):
-        ax.plot(*at, color=INK, marker=symbol, markersize=5, fillstyle="none", zorder=4)
-        _say(ax, words, at, off, leader=True)
-    points = np.stack([pole[1:], drawn, best])
-    middle, half = (
-        (points.min(axis=0) + points.max(axis=0)) / 2,
-        np.ptp(points, axis=0).max() / 2,
-    )
-    span = half + 1.8 * reach
-    ax.set_xlim(middle[0] - 1.2 * span, middle[0] + 1.3 * span)
-    ax.set_ylim(middle[1] - span, middle[1] + span)
+def draw_hinge_map(ax: Axes, view: HingeMap) -> None:
+    """
+    Draw how far chin and pads part with the hinge at each place.
+
+    Lines join places of equal misfit; crosses mark places where no bolt holds. Figures
+    around the best hinge say what it does when it is off by that much.
+
+    Parameters
+    ----------
+    ax : Axes
+        Gets equal scales.
+    view : HingeMap
+    """
+    lines = ax.contour(
+        view.front_mm, view.up_mm, view.misfit_mm, levels=LEVELS_MM, colors=AIR,
+        linewidths=0.7,
+    )  # fmt: skip
+    ax.clabel(lines, fmt="%g mm", fontsize=5.5)
+    front, up = np.meshgrid(view.front_mm, view.up_mm)
+    ax.plot(front[~view.held], up[~view.held], color=FAINT, marker="x", markersize=3.5,
+            linestyle="none", zorder=1)  # fmt: skip
+    best = view.marks["best hinge"]
+    for at, misfit in zip(view.off_at, view.off_misfit_mm, strict=True):
+        ax.plot(*np.stack([best, at]).T, color=SOFT, linewidth=0.5, zorder=3)
+        ax.annotate(f"{misfit:.1f}", tuple(best + 1.25 * (at - best)), color=INK,
+                    fontsize=5.5, ha="center", va="center", path_effects=HALO,
+                    zorder=4)  # fmt: skip
+    words = {
+        "chin pole": "chin pole",
+        "hinge as drawn": f"as drawn, {view.drawn_mm:.1f} mm",
+        "best hinge": f"best, {view.best_mm:.1f} mm",
+    }
+    for name, at in view.marks.items():
+        ax.plot(*at, color=INK, marker=SYMBOLS[name], markersize=5, fillstyle="none",
+                linestyle="none", zorder=5, label=words[name])  # fmt: skip
+    if not view.held.all():
+        ax.plot([], [], color=FAINT, marker="x", markersize=3.5, linestyle="none",
+                label="no bolt holds")  # fmt: skip
+    ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=2, fontsize=6,
+              frameon=False, handletextpad=0.4, columnspacing=1.2)  # fmt: skip
+    ax.set_xlim(view.front_mm[0], view.front_mm[-1])
+    ax.set_ylim(view.up_mm[0], view.up_mm[-1])
     ax.set_aspect("equal")
     ax.set_xlabel("front [mm]")
     ax.set_ylabel("up [mm]")
-    ax.set_title(f"Misfit at the pads [mm], hinge here or {reach:g} mm off")
+    ax.set_title(
+        f"Misfit of chin and pads by hinge;\nfigures: best one {view.off_mm:g} mm off"
+    )
+    _plain(ax)
+
+
+def draw_chin_force(ax: Axes, travel: JawTravel) -> None:
+    """Draw the force that the chin gives against the opening of the mouth."""
+    force = travel.chin_force_n
+    known = np.isfinite(force)
+    top = 1.15 * max(CHIN_FORCE_LIMIT_N, float(force[known].max(initial=0.0)))
+    ax.axhline(CHIN_FORCE_LIMIT_N, color=CLASH, linewidth=0.7, dashes=(2, 2))
+    ax.annotate("tires in long wear", (0, CHIN_FORCE_LIMIT_N), (2, 2), color=CLASH,
+                textcoords="offset points", fontsize=6, path_effects=HALO)  # fmt: skip
+    if known.any():
+        ax.plot(travel.opening_mm, force, color=INK, linewidth=1.6)
+    else:
+        ax.annotate("no strap: the chin lifts the jaw", (0.5, 0.4), ha="center",
+                    xycoords="axes fraction", fontsize=6.5, color=SOFT)  # fmt: skip
+    _mark_stop(ax, travel)
+    ax.set_xlim(0, travel.opening_mm[-1])
+    ax.set_ylim(0, top)
+    ax.set_xlabel("opening between the teeth [mm]")
+    ax.set_ylabel("force of the chin [N]")
+    ax.set_title("What the chin gives to open the jaw")
     _plain(ax)
 
 
@@ -197,9 +240,18 @@ def draw_closing(ax: Axes, closing: JawReturn) -> None:
     _plain(ax)
 
 
-def _say(
-    ax: Axes, words: str, at: FloatArray, off: tuple[float, float], *, leader: bool = False
-) -> None:
+def _mark_stop(ax: Axes, travel: JawTravel) -> None:
+    """Mark the opening at which the jaw meets its open stop, if it does."""
+    if not np.isfinite(travel.stopped_deg):
+        return
+    at = float(np.interp(travel.stopped_deg, travel.chin_deg, travel.opening_mm))
+    ax.axvline(at, color=SOFT, linewidth=0.7, dashes=(4, 2))
+    ax.annotate("open stop", (at, 0.04), (-3, 0), xycoords=("data", "axes fraction"),
+                textcoords="offset points", ha="right", color=SOFT, fontsize=6,
+                path_effects=HALO)  # fmt: skip
+
+
+def _say(ax: Axes, words: str, at: FloatArray, off: tuple[float, float]) -> None:
     ax.annotate(
         words,
         (float(at[0]), float(at[1])),
@@ -209,7 +261,6 @@ def _say(
         color=INK,
         path_effects=HALO,
         zorder=7,
-        arrowprops={"arrowstyle": "-", "color": SOFT, "linewidth": 0.5} if leader else None,
     )
 
 

@@ -1,8 +1,8 @@
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from sample_jaw import SAMPLES, otter_report, placed_otter
 
 from fitkit.errors import DesignError
 from fitkit.fit.jaw_parts import read_fittings
@@ -11,17 +11,11 @@ from fitkit.fit.jaw_words import jaw_words
 from fitkit.fit.placement import Placement
 from fitkit.piece.buildup import finish
 from fitkit.piece.design import read_design
-from fitkit.wearer.build import wearer_from_record
-from fitkit.wearer.record_files import read_record
-
-SAMPLES = Path(__file__).parents[2] / "sample_heads"
-WEARER = wearer_from_record(read_record(SAMPLES / "wearers" / "tamsin.json"))
-PIECE = finish(read_design(SAMPLES / "pieces" / "otter.3mf"))
 
 
 @pytest.fixture(scope="module")
 def report():
-    return jaw_report(WEARER, PIECE, Placement())
+    return otter_report()
 
 
 def test_otter_is_answered_in_every_question(report):
@@ -64,22 +58,21 @@ def test_force_at_the_chin_is_what_is_left_over_its_arm(report):
 
 
 def test_without_straps_no_cord_is_named_and_nothing_closes():
-    fittings = report_fittings(straps=())
-    report = jaw_report(WEARER, PIECE, Placement(), fittings=fittings, solve=False)
+    placed = placed_otter()
+    fittings = read_fittings(placed.piece).model_copy(update={"straps": ()})
+    report = jaw_report(
+        placed.wearer, placed.piece, Placement(), fittings=fittings, solve=False
+    )
     assert report.strap is None
     assert report.hinge is None
     assert not report.closing.closes
     assert len(jaw_words(report)) == 3
 
 
-def report_fittings(**changes):
-    return read_fittings(PIECE).model_copy(update=changes)
-
-
 def test_piece_without_a_jaw_is_refused():
     beetle = finish(read_design(SAMPLES / "pieces" / "beetle.glb"))
     with pytest.raises(DesignError, match="has no hinge"):
-        jaw_report(WEARER, beetle, Placement())
+        jaw_report(placed_otter().wearer, beetle, Placement())
 
 
 def test_misfit_of_a_hinge_not_worth_moving_is_said_so(report):
