@@ -219,6 +219,8 @@ class KeepWhole:
 LEAST_BED_MM, MOST_BED_MM = 50.0, 3000.0
 #: Most parts that a piece is split into.
 MOST_PARTS = 64
+#: What a cut only grazes off is no part, if smaller than this. [mm³]
+CRUMB_MM3 = 50.0
 #: Places at which each cut is tried.
 PLACES = 9
 
@@ -265,7 +267,7 @@ def split_to_bed(
     for extent in bed_mm:
         within("bed_mm", extent, low=LEAST_BED_MM, high=MOST_BED_MM, unit="mm")
     limit = np.sort(np.array(bed_mm)) - (keys.length_mm if keys else 0.0)
-    waiting, done, cuts = [solid], [], []
+    waiting, done, cuts, crumbs_mm3 = [solid], [], [], 0.0
     if np.ceil(np.sort(solid.size_mm) / np.maximum(limit, 1.0) - 1e-9).prod() > MOST_PARTS:
         raise DesignError(_too_many(solid, bed_mm, name))
     while waiting:
@@ -277,7 +279,11 @@ def split_to_bed(
             raise DesignError(_too_many(solid, bed_mm, name))
         cut = _best_cut(part, limit, keep_whole, keys, name, bed_mm)
         cuts.append(cut)
-        waiting += [each for half in (cut.ahead, cut.behind) for each in _apart(half)]
+        for each in (*_apart(cut.ahead), *_apart(cut.behind)):
+            if each.volume_mm3 >= CRUMB_MM3:
+                waiting.append(each)
+            else:
+                crumbs_mm3 += each.volume_mm3
     done.sort(key=lambda mesh: tuple(np.round(mesh.bounds_mm.mean(axis=0)[::-1], 3)))
     return BedSplit(
         bed_mm=bed_mm,
@@ -286,8 +292,18 @@ def split_to_bed(
             for number, mesh in enumerate(done, start=1)
         ),
         cuts=tuple(cuts),
-        cautions=tuple(dict.fromkeys(word for cut in cuts for word in cut.cautions)),
+        cautions=tuple(dict.fromkeys(_cautions(cuts, crumbs_mm3))),
     )
+
+
+def _cautions(cuts: Sequence[Parted], crumbs_mm3: float) -> Iterator[str]:
+    for cut in cuts:
+        yield from cut.cautions
+    if crumbs_mm3 >= 1.0:
+        yield (
+            f"Crumbs of {crumbs_mm3:.0f} mm³ in all, where a cut only grazes the surface, "
+            "are left out."
+        )
 
 
 def _too_many(solid: Mesh, bed_mm: tuple[float, float, float], name: str) -> str:

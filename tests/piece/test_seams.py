@@ -140,6 +140,16 @@ def test_what_hangs_apart_after_a_cut_is_a_part_of_its_own():
     assert len(split.parts) >= 3
 
 
+def test_what_a_cut_only_grazes_is_no_part_of_its_own():
+    # knobs of 2 mm whose tips lie just beyond every place where the bar may be cut
+    bar = box(80, 80, 280)
+    for up in np.linspace(-100, 100, 9):
+        bar += box(4, 4, 4, at=(0, 0, up)) + box(2, 2, 2.2, at=(50, 0, up))
+    split = split_to_bed(as_mesh(bar), bed_mm=(200, 200, 200))
+    assert all(part.mesh.volume_mm3 > 50 for part in split.parts)
+    assert any(words.startswith("Crumbs of") for words in split.cautions)
+
+
 # -- refused --------------------------------------------------------------------------
 
 
