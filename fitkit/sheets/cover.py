@@ -18,6 +18,11 @@ from fitkit.wearer.slips import check_record
 MOST_DOUBTS = 3
 #: Height of a row that is written in. [mm]
 WRITE_MM = 6.6
+#: What the other files of the folder are.
+FILES = (
+    "Beside this file: each template as SVG and DXF, 1 unit = 1 mm, in layers cut, score, "
+    "drill and mark; meshes as STL and 3MF in mm, to look at as GLB in m."
+)
 #: What holds at every bench and for every piece.
 BENCH_CAUTIONS: tuple[str, ...] = (
     "Dust: cut, sand and grind where it is drawn off, with a mask that suits the material.",
@@ -73,6 +78,7 @@ def cover_blocks(
         Bullets(lines=tuple(_first(assessment, listed)), numbered=True),
         Heading(text="On these sheets"),
         Bullets(lines=tuple(f"{kind}: {', '.join(n)}." for kind, n in listed.items())),
+        Paragraph(text=FILES, soft=True),
         *((Paragraph(text=" ".join(left_out), soft=True),) if left_out else ()),
         Heading(text="Cautions"),
         Bullets(lines=BENCH_CAUTIONS),

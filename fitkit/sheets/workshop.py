@@ -9,7 +9,7 @@ from pathlib import Path
 from types import MappingProxyType
 
 from fitkit.assess import Assessment
-from fitkit.errors import FitkitError
+from fitkit.errors import FitkitError, SheetError
 from fitkit.fit.cut import Cut
 from fitkit.fit.jaw_parts import HungJaw, hang, read_fittings
 from fitkit.fit.lens_blank import Forming, lens_blanks
@@ -41,7 +41,7 @@ from fitkit.sheets.straps import strap_templates
 from fitkit.sheets.svg_sheets import template_svg
 from fitkit.sheets.trial_sheet import write_points
 from fitkit.views.document import Block
-from fitkit.views.gauges import gauges
+from fitkit.views.gauges import Gauge, gauges, usual_stations
 from fitkit.views.headline import headline
 from fitkit.views.pages import (
     Page,
@@ -207,8 +207,8 @@ def _silence(_: str) -> None:
 
 def _found(assessment: Assessment, work: BenchWork) -> _Found:
     wearer, piece, placement = assessment.wearer, assessment.piece, assessment.placement
-    found = [*gauge_templates(gauges(wearer, piece, placement, assessment.ease))]
     left_out: list[str] = []
+    found = [*gauge_templates(_gauges(assessment, left_out))]
     if work.pads:
         found += pad_templates(pad_patterns(wearer, piece, placement, pads=work.pads))
     if work.cut is not None:
@@ -222,6 +222,18 @@ def _found(assessment: Assessment, work: BenchWork) -> _Found:
     found += [*hole_templates(work.holes), *straps, *work.more]
     left_out += _none_given(work, straps)
     return _Found(tuple(found), tuple(left_out))
+
+
+def _gauges(assessment: Assessment, left_out: list[str]) -> tuple[Gauge, ...]:
+    """Work out the usual gauges; where a piece has no wall to gauge, one is left out."""
+    wearer, piece, placement = assessment.wearer, assessment.piece, assessment.placement
+    found: list[Gauge] = []
+    for station in usual_stations(wearer):
+        try:
+            found += gauges(wearer, piece, placement, assessment.ease, stations=[station])
+        except SheetError as problem:
+            left_out.append(str(problem))
+    return tuple(found)
 
 
 def _none_given(work: BenchWork, straps: Sequence[Template]) -> Iterator[str]:

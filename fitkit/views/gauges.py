@@ -211,8 +211,8 @@ def _gauge(reader: _Reader, station: Station) -> Gauge:
     missed = np.isnan(found)
     if missed.all():
         msg = (
-            f"Gauge {station.name}: no wall stands near the head in its plane. Leave it "
-            "out, or choose another station."
+            f"Gauge {station.name}: no wall stands near the head in its plane, so there "
+            "is nothing to gauge."
         )
         raise SheetError(msg)
     found[missed] = np.interp(turns[missed], turns[~missed], found[~missed])

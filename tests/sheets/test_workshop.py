@@ -1,5 +1,6 @@
 import json
 import sys
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -222,6 +223,16 @@ def test_a_lens_that_was_asked_for_and_cannot_be_is_refused(roomy, tmp_path):
     with pytest.raises(BriefError, match="There is no opening 'visor'"):
         write_sheets(roomy, tmp_path / "bench", work=BenchWork(lenses=("visor",)))
     assert list(tmp_path.iterdir()) == []
+
+
+def test_gauges_without_a_wall_are_left_out_and_the_rest_is_written(roomy, tmp_path):
+    piece = roomy.piece
+    low = piece.facing.submesh(piece.facing.centroids[:, 2] < 0)
+    half = replace(roomy, piece=replace(piece, facing=low, skin=low))
+    made = write_sheets(half, tmp_path / "bench", work=BenchWork(lenses=()), paper="A3")
+    assert sum("no wall stands near" in words for words in made.left_out) == 4
+    assert made.pages.is_file()
+    assert made.listed == {}
 
 
 def test_what_is_left_out_is_said(roomy, tmp_path):

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.optimize import brentq
@@ -111,6 +113,14 @@ def test_a_plane_that_misses_the_head_is_refused_by_name(roomy):
     )
     with pytest.raises(SheetError, match="Gauge high: its plane misses the head"):
         gauges(roomy.wearer, roomy.piece, roomy.placement, roomy.ease, stations=[station])
+
+
+def test_a_piece_without_a_crown_has_nothing_to_gauge_over_it(roomy):
+    piece = roomy.piece
+    low = piece.facing.submesh(piece.facing.centroids[:, 2] < 0)
+    half = replace(piece, facing=low, skin=low)
+    with pytest.raises(SheetError, match=r"Gauge midline: no wall stands near the head"):
+        gauges(roomy.wearer, half, roomy.placement, roomy.ease)
 
 
 def test_stations_stand_above_the_ears(wearer):
