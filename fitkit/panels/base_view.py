@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, ClassVar
@@ -40,6 +41,7 @@ class PanelView(anywidget.AnyWidget):
         self.session, self._errors = session, errors
         self._answered = 0
         self._shown = 0
+        self._sending = threading.RLock()
         super().__init__(state=self._whole(session.state), **traits)
         session.watch(self._watch)
         self.on_msg(self._hear)
@@ -63,9 +65,11 @@ class PanelView(anywidget.AnyWidget):
     def _whole(self, state: SessionState) -> dict[str, Any]:
         return {**self.message(state), "answered": self._answered}
 
-    def _watch(self, state: SessionState) -> None:
+    def _watch(self, _: SessionState) -> None:
+        """Send the newest state, whichever thread told of it: none overtakes another."""
         if self._shown:
-            self.refresh(state)
+            with self._sending:
+                self.refresh(self.session.state)
 
     def _hear(self, _: object, content: Mapping[str, Any], __: object) -> None:
         """Do what the browser asks for; answer it even if nothing has changed."""

@@ -41,12 +41,19 @@ def _sight(assessment: Assessment) -> Part:
     return sight_part(assessment)
 
 
+def _jaw(assessment: Assessment) -> Part:
+    from fitkit.sheets.jaw import jaw_part
+
+    return jaw_part(assessment)
+
+
 #: Every question that can be opened as a panel.
 QUESTIONS: Mapping[str, Question] = MappingProxyType(
     {
         question.name: question
         for question in (
             Question(name="sight", title="What does the wearer see?", part=_sight),
+            Question(name="jaw", title="Does the jaw follow the chin?", part=_jaw),
         )
     }
 )

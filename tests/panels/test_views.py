@@ -85,6 +85,14 @@ def test_a_panel_that_no_page_shows_is_sent_nothing_until_it_is_shown(sections, 
     assert sections.state["values"]["up_mm"] == 5.0
 
 
+def test_a_state_that_was_overtaken_is_not_sent_after_the_newer(sections, session):
+    older = session.edit(up_mm=1.0)
+    newer = session.edit(up_mm=2.0)
+    sections._watch(older)
+    assert sections.state["revision"] == newer.revision
+    assert sections.state["values"]["up_mm"] == 2.0
+
+
 def test_only_known_requests_are_done(sections, session, errors):
     before = session.state.inputs
     with pytest.raises(FitkitError, match="no request 'save'"):
