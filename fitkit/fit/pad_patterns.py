@@ -2,27 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from fitkit.errors import BriefError, MeshError
 from fitkit.fit._checks import in_range
+from fitkit.fit._sample import vertex_areas_mm2
 from fitkit.fit.pads import HeadInPiece, Pad, head_in_piece
 from fitkit.fit.placement import FloatArray, Placement
 from fitkit.geometry.flatten import FlatSheet, edge_parts, flatten
 from fitkit.geometry.mesh import Mesh
+from fitkit.geometry.regions import clipped, evener
 from fitkit.piece.buildup import Piece
 from fitkit.wearer.wearer import Wearer
 
-#: A piece of a pad smaller than this is left out. [mm²]
-CRUMB_MM2 = 100.0
+#: A piece of a pad smaller than this, or than this share of it, is left out. [mm²]
+CRUMB_MM2, CRUMB_SHARE = 100.0, 0.05
+#: How far the edge of a pad is evened out over the head. [mm]
+EVEN_MM = 9.0
+#: Halvings that find the level at which it keeps its area.
+HALVINGS = 9
 #: A pad is split into at most this many times two pieces.
 MOST_SPLITS = 3
 #: Outlines are walked in steps of this and smoothed over a bell of this width. [mm]
 STEP_MM, SMOOTH_MM = 1.5, 4.0
-#: A share of the area that may stretch more than the bound: corners of single triangles.
+#: Share of the area that the worst stretch leaves out: corners of single triangles.
 SPARED_SHARE = 0.01
 
 
@@ -43,7 +49,8 @@ class PadPattern:
     grain: str
     #: Of the flat sheet. [mm²]
     area_mm2: float
-    #: How much lines are stretched or squeezed when it is bent to the wall. [percent]
+    #: How much lines are stretched or squeezed when it is bent to the wall; the worst of
+    #: all but the worst hundredth of the area, corners of single triangles. [percent]
     mean_stretch_percent: float
     worst_stretch_percent: float
     #: Whether all but a crumb of it keeps the bound that was asked.
@@ -94,9 +101,11 @@ def pad_patterns(
     middle = wearer.head.vertices.copy()
     middle[head.rows] -= height[:, None] / 2 * (walls.away @ head.start.turn.T)
     filling = wearer.head.with_vertices(middle)
+    even = evener(filling, spread_mm=EVEN_MM)
     found: list[PadPattern] = []
     for pad in pads:
-        found += _patterns(head, pad, filling, most_stretch_percent)
+        region = _region(head, pad, filling, even)
+        found += _patterns(pad, region, most_stretch_percent)
     return tuple(found)
 
 
@@ -109,15 +118,31 @@ def cutting_list(patterns: Sequence[PadPattern]) -> dict[tuple[str, float], floa
     return areas
 
 
-def _patterns(head: HeadInPiece, pad: Pad, filling: Mesh, most: float) -> list[PadPattern]:
-    under = pad.covers(head.wearer)
-    faces = np.asarray(under[filling.faces].all(axis=1), dtype=bool)
-    if not faces.any():
-        msg = f"{pad.name} covers no whole triangle of the head: too small to cut."
-        raise BriefError(msg)
+def _region(
+    head: HeadInPiece, pad: Pad, filling: Mesh, even: Callable[[FloatArray], FloatArray]
+) -> Mesh:
+    """
+    Cut a pad out of the filling between head and wall, with an even edge.
+
+    The region is evened out over the head, so that horns and teeth that no knife would
+    follow are gone, and cut where it keeps its area.
+    """
+    under = pad.covers(head.wearer).astype(float)
+    field, area = even(under), float(vertex_areas_mm2(filling) @ under)
+    low, high = 0.0, 1.0
+    for _ in range(HALVINGS):
+        level = (low + high) / 2
+        region = clipped(filling, field, level=level)
+        smaller = not len(region.faces) or region.area_mm2 < area
+        low, high = (low, level) if smaller else (level, high)
+    return clipped(filling, field, level=low)
+
+
+def _patterns(pad: Pad, region: Mesh, most: float) -> list[PadPattern]:
+    least = max(CRUMB_MM2, CRUMB_SHARE * region.area_mm2)
     sheets: list[FlatSheet] = []
-    for part in edge_parts(filling.submesh(faces)):
-        if part.area_mm2 >= CRUMB_MM2:
+    for part in edge_parts(region):
+        if part.area_mm2 >= least:
             sheets += _sheets(pad, part, most / 100.0, MOST_SPLITS)
     if not sheets:
         msg = f"{pad.name} has no piece over {CRUMB_MM2:g} mm²: too small to cut."
@@ -140,7 +165,7 @@ def _sheets(pad: Pad, part: Mesh, most: float, splits: int) -> Iterator[FlatShee
         if splits == 0:
             msg = f"{pad.name}: {error}"
             raise BriefError(msg) from None
-    if sheet is not None and (splits == 0 or _keeps(sheet, most)):
+    if sheet is not None and (splits == 0 or _worst(sheet) <= most):
         yield sheet
         return
     for half in _halves(part):
@@ -148,21 +173,24 @@ def _sheets(pad: Pad, part: Mesh, most: float, splits: int) -> Iterator[FlatShee
             yield from _sheets(pad, half, most, splits - 1)
 
 
-def _keeps(sheet: FlatSheet, most: float) -> bool:
-    over = np.abs(sheet.stretch - 1.0).max(axis=1) > most
-    area = sheet.mesh.areas_mm2
-    return float(area[over].sum()) <= SPARED_SHARE * float(area.sum())
+def _worst(sheet: FlatSheet) -> float:
+    """Largest stretch or squeeze of all but the worst hundredth of the area."""
+    most = np.abs(sheet.stretch - 1.0).max(axis=1)
+    order = np.argsort(most)
+    area = np.cumsum(sheet.mesh.areas_mm2[order])
+    return float(most[order][np.searchsorted(area, (1 - SPARED_SHARE) * area[-1])])
 
 
 def _halves(part: Mesh) -> Iterator[Mesh]:
-    """Cut a part across its length, along its triangles."""
+    """Cut a part across its length, straight through its triangles."""
     middle = np.average(part.centroids, axis=0, weights=part.areas_mm2)
     off = part.centroids - middle
     way = np.linalg.eigh((off * part.areas_mm2[:, None]).T @ off)[1][:, -1]
-    ahead = off @ way > 0
-    for side in (ahead, ~ahead):
-        if side.any():
-            yield from edge_parts(part.submesh(side))
+    ahead = (part.vertices - middle) @ way
+    for side in (ahead, -ahead):
+        half = clipped(part, side, level=0.0)
+        if len(half.faces):
+            yield from edge_parts(half)
 
 
 def _pattern(name: str, pad: Pad, sheet: FlatSheet, most: float) -> PadPattern:
@@ -180,8 +208,8 @@ def _pattern(name: str, pad: Pad, sheet: FlatSheet, most: float) -> PadPattern:
         grain=grain,
         area_mm2=sheet.flat_area_mm2,
         mean_stretch_percent=sheet.mean_percent,
-        worst_stretch_percent=sheet.worst_percent,
-        keeps_bound=_keeps(sheet, most),
+        worst_stretch_percent=100.0 * _worst(sheet),
+        keeps_bound=_worst(sheet) <= most,
     )
 
 

@@ -13,7 +13,7 @@ from fitkit.fit.foam import foam
 from fitkit.fit.pad_patterns import cutting_list, pad_patterns
 from fitkit.fit.pad_wear import wear_in
 from fitkit.fit.padding import CASES, pad_out
-from fitkit.fit.pads import Pad
+from fitkit.fit.pads import Pad, pad_area_mm2
 from fitkit.fit.placement import Placement
 
 HOME = Placement()
@@ -40,8 +40,7 @@ def test_a_patch_is_cut_to_the_size_of_its_middle(head_and_piece):
     pad = patch(45)
     got = pad_patterns(*head_and_piece, HOME, pads=[pad], most_stretch_percent=30)
     assert len(got) == 1
-    under = pad.covers(wearer)[wearer.head.faces].all(axis=1)
-    on_head = wearer.head.areas_mm2[under].sum()
+    on_head = pad_area_mm2(wearer, pad)
     assert got[0].area_mm2 == pytest.approx(on_head * (92.5 / 85) ** 2, rel=0.03)
     assert shoelace(got[0].outlines_mm[0]) == pytest.approx(got[0].area_mm2, rel=1e-6)
 
@@ -84,6 +83,32 @@ def test_outlines_have_no_teeth(head_and_piece):
     brow = Pad(name="brow", foam=foam("hr 40"), thickness_mm=15, zones=("brow",))
     got = pad_patterns(*head_and_piece, HOME, pads=[brow], most_stretch_percent=40)[0]
     assert turning_deg(got.outlines_mm[0]).max() < 45
+
+
+def test_an_outline_is_no_longer_than_that_of_a_clean_patch(head_and_piece):
+    # a cap cut at a chord c from the pole of a ball: rim 2 π c √(1 − (c/2R)²), c = 50 on
+    # the head, grown by 92.5/85; teeth of the triangles would make it longer
+    got = pad_patterns(*head_and_piece, HOME, pads=[patch(50)], most_stretch_percent=40)
+    outline = got[0].outlines_mm[0]
+    length = np.linalg.norm(np.roll(outline, -1, axis=0) - outline, axis=1).sum()
+    area = pad_area_mm2(head_and_piece[0], patch(50))
+    round_one = 2 * np.sqrt(np.pi * area) * 92.5 / 85
+    assert length < 1.06 * round_one
+    rim = 2 * np.pi * 50 * np.sqrt(1 - (50 / 170) ** 2) * 92.5 / 85
+    assert length == pytest.approx(rim, rel=0.08)
+
+
+def test_a_split_runs_straight_through_the_triangles(head_and_piece):
+    parts = pad_patterns(*head_and_piece, HOME, pads=[patch(75)], most_stretch_percent=8)
+    assert len(parts) == 2
+    for part in parts:  # a half disc: its longest straight run is the seam, rounded off
+        ring = part.outlines_mm[0]
+        far = np.linalg.norm(ring[:, None] - ring[None], axis=-1)
+        first, last = np.unravel_index(far.argmax(), far.shape)
+        way = (ring[last] - ring[first]) / far.max()
+        off = (ring - ring[first]) @ [-way[1], way[0]]
+        nearest = min(abs(off.min()), abs(off.max()))
+        assert nearest < 0.12 * far.max()
 
 
 def test_the_cutting_list_adds_up_by_foam_and_thickness(head_and_piece):

@@ -11,16 +11,19 @@ from fitkit.fit.foam import library
 from fitkit.fit.pad_options import compare_options
 from fitkit.fit.pad_patterns import pad_patterns
 from fitkit.fit.pad_stock import PadOption
-from fitkit.fit.padding import CASES, pad_out
+from fitkit.fit.padding import CASES, GUIDE_KPA, pad_out
 from fitkit.fit.placement import Placement
 from fitkit.plots.padding import (
+    PRESSURE_BANDS,
     draw_foams,
     draw_neck_loads,
     draw_options,
     draw_pattern,
     draw_pressure,
+    draw_pressure_legend,
 )
 from fitkit.plots.paper import new_figure, svg_bytes
+from fitkit.views.pressures import pressure_views
 
 HOME = Placement()
 
@@ -43,12 +46,25 @@ def test_pressure_marks_its_peak_on_a_view_that_sees_it(head_and_piece):
     wearer, piece = head_and_piece
     settled = pad_out(wearer, piece, HOME, pads=ring_of_pads(), weighing=weight(800.0),
                       cases=CASES[:1]).settled["upright"]  # fmt: skip
+    views = pressure_views(wearer.head, settled, pixel_mm=3.0)
     figure, four = axes(4)
-    draw_pressure(four, wearer.head, settled)
+    draw_pressure(four, views)
     assert (four[0].get_title(loc="left") or four[0].get_title()) == "front"
     said = " ".join(words(ax) for ax in four)
     assert f"{settled.peak_kpa:.1f} kPa" in said
     assert svg_bytes(figure).startswith(b"<?xml")
+    seen = [view for view in views if view.peak_at is not None]
+    assert 0 < len(seen) < 4  # the pole of a ball is hidden from some sides
+
+
+def test_the_legend_of_pressure_names_the_guide():
+    _, (ax,) = axes()
+    draw_pressure_legend(ax)
+    said = words(ax)
+    assert "4.3\nguide" in said
+    assert "kPa" in said
+    hatched = [patch for patch in ax.patches if patch.get_hatch()]
+    assert len(hatched) == sum(edge > GUIDE_KPA for edge, _ in PRESSURE_BANDS)
 
 
 def test_options_stand_at_their_margin_and_pressure(head_and_piece):
@@ -56,7 +72,8 @@ def test_options_stand_at_their_margin_and_pressure(head_and_piece):
     option = PadOption(name="ring", pads=pads, sheets_mm=((16.0,),) * len(pads))
     rows = compare_options(*head_and_piece, HOME, options=[option], weighing=weight(800.0))
     _, (ax,) = axes()
-    draw_options(ax, rows)
+    draw_options(ax, rows, chosen="ring")
+    assert "taken: ring" in words(ax)
     mark = next(line for line in ax.lines if line.get_gid() == "option ring")
     assert mark.get_xdata()[0] == pytest.approx(rows[0].slip_margin)
     assert mark.get_ydata()[0] == pytest.approx(rows[0].peak_kpa)
