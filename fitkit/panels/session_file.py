@@ -18,7 +18,7 @@ from fitkit.panels.pads import pad_choice
 from fitkit.panels.state import Inputs, Kept, PadChoice, SessionState
 from fitkit.panels.typed import TypedRecord
 from fitkit.piece.design import notes_path
-from fitkit.wearer.record_files import parse_json, read_text, replace_text
+from fitkit.text_files import parse_json, read_text, replace_text
 
 #: Version of the session file written and read here.
 SESSION_VERSION = 1
@@ -75,7 +75,7 @@ def write_session(state: SessionState, path: Path) -> None:
     except (TypeError, ValueError) as problem:
         msg = f"{path.name} would hold what JSON cannot say: {problem}."
         raise RecordError(msg) from None
-    replace_text(path, text + "\n")
+    replace_text(path, text + "\n", raises=RecordError)
 
 
 def read_session(path: Path, *, pieces: Path, piece_file: str = "") -> SavedSession:
@@ -96,7 +96,10 @@ def read_session(path: Path, *, pieces: Path, piece_file: str = "") -> SavedSess
         If the file cannot be read or holds what cannot be used; names the file.
     """
     try:
-        content = parse_json(read_text(path, most_bytes=LARGEST_SESSION))
+        content = parse_json(
+            read_text(path, most_bytes=LARGEST_SESSION, raises=RecordError),
+            raises=RecordError,
+        )
         _check_version(content)
         piece = _object(content, "piece")
         file = _piece_path(str(piece.get("file", "")), pieces, piece_file)

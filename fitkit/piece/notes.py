@@ -6,7 +6,6 @@ import difflib
 import json
 import math
 import re
-import uuid
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
@@ -22,6 +21,7 @@ from pydantic import (
 
 from fitkit.errors import DesignError, range_message
 from fitkit.geometry.units import Unit
+from fitkit.text_files import parse_json, read_text, replace_text
 
 #: Version that this program writes, and the newest that it reads.
 NOTES_VERSION = 1
@@ -273,20 +273,14 @@ def read_notes(path: Path | str) -> Notes:
     """
     path = Path(path)
     try:
-        if path.stat().st_size > NOTES_LIMIT_BYTES:
-            msg = (
-                f"{path.name}: notes may be up to {NOTES_LIMIT_BYTES // 1000} kB; got "
-                f"{path.stat().st_size // 1000} kB. Is that the mesh?"
-            )
-            raise DesignError(msg)
-        text = path.read_text(encoding="utf-8")
-    except OSError as error:
-        msg = f"{path}: cannot be read ({error.strerror})."
-        raise DesignError(msg) from None
-    except UnicodeDecodeError:
-        msg = f"{path.name}: notes must be JSON text in UTF-8; got other bytes."
-        raise DesignError(msg) from None
-    raw = _loads(text, source=path.name)
+        text = read_text(path, most_bytes=NOTES_LIMIT_BYTES, raises=DesignError)
+        raw = parse_json(text, raises=DesignError)
+    except DesignError as problem:
+        raise DesignError(f"{path.name}: {problem}") from None
+    if not isinstance(raw, dict):
+        kind = type(raw).__name__
+        msg = f"{path.name}: notes must be one JSON object, {{...}}; got {kind}."
+        raise DesignError(msg)
     if "fitkit_notes" not in raw:
         msg = (
             f'{path.name}: the version is missing. Add "fitkit_notes": {NOTES_VERSION} '
@@ -308,15 +302,7 @@ def write_notes(notes: Notes, path: Path | str) -> None:
     path = Path(path)
     given = notes.model_fields_set | {"fitkit_notes"} | set(notes.unknown_keys())
     text = json.dumps(notes.model_dump(mode="json", include=given), indent=2) + "\n"
-    temporary = path.with_name(f".{path.name}.{uuid.uuid4().hex}.part")
-    try:
-        temporary.write_text(text, encoding="utf-8")
-        temporary.replace(path)
-    except OSError as error:
-        msg = f"{path}: cannot be written ({error.strerror})."
-        raise DesignError(msg) from None
-    finally:
-        temporary.unlink(missing_ok=True)
+    replace_text(path, text, raises=DesignError)
 
 
 def nearest_name(wanted: str, names: Iterable[str]) -> str:
@@ -357,33 +343,6 @@ def _no_twins(label: str, names: list[str]) -> None:
     if twice:
         msg = f"{label} must have different names; '{twice[0]}' is there twice."
         raise ValueError(msg)
-
-
-def _loads(text: str, *, source: str) -> dict[str, Any]:
-    def unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-        keys = [key for key, _ in pairs]
-        _no_twins(f"{source}: keys", keys)
-        return dict(pairs)
-
-    def refuse(constant: str) -> float:
-        msg = f"{source}: {constant} is not a number that can be used."
-        raise ValueError(msg)
-
-    try:
-        raw = json.loads(text, object_pairs_hook=unique, parse_constant=refuse)
-    except json.JSONDecodeError as error:
-        at = f"line {error.lineno}, column {error.colno}"
-        msg = f"{source}: not JSON at {at}: {error.msg}."
-        raise DesignError(msg) from None
-    except RecursionError:
-        msg = f"{source}: nested too deeply to be notes."
-        raise DesignError(msg) from None
-    except ValueError as error:
-        raise DesignError(str(error)) from None
-    if not isinstance(raw, dict):
-        msg = f"{source}: notes must be one JSON object, {{...}}; got {type(raw).__name__}."
-        raise DesignError(msg)
-    return raw
 
 
 def _in_words(error: ValidationError, *, source: str) -> str:

@@ -11,7 +11,8 @@ from typing import Any
 
 from fitkit.errors import BriefError, FitkitError
 from fitkit.fit.brief import Brief, Ease, Weights
-from fitkit.wearer.record_files import parse_json, read_text, short
+from fitkit.text_files import check_version, parse_json, read_text
+from fitkit.wearer.record_files import short
 
 #: Version written and read here.
 BRIEF_VERSION = 1
@@ -39,7 +40,7 @@ def read_brief(path: Path | str) -> Brief:
     """
     path = Path(path)
     try:
-        return brief_from_json(read_text(path, most_bytes=LARGEST_BRIEF))
+        return brief_from_json(read_text(path, most_bytes=LARGEST_BRIEF, raises=BriefError))
     except FitkitError as problem:
         msg = f"{path.name}: {problem}"
         raise BriefError(msg) from None
@@ -54,8 +55,10 @@ def brief_from_json(text: str) -> Brief:
     >>> brief_from_json('{"fitkit_brief": 1, "ease": {"ear": 2}}').ease["ear_left"]
     Ease(least_mm=2.0, most_mm=None)
     """
-    content = parse_json(text)
-    _check_version(content)
+    content = parse_json(text, raises=BriefError)
+    check_version(
+        content, "fitkit_brief", newest=BRIEF_VERSION, what="brief", raises=BriefError
+    )
     given = {name: value for name, value in content.items() if name != "fitkit_brief"}
     _must_know(given, _FIELDS, "brief")
     if "ease" in given:
@@ -90,19 +93,6 @@ def _written(part: Ease | Weights) -> dict[str, Any]:
 def _plain(value: Any) -> Any:
     """Write a whole number the same way whether it is an int or a float."""
     return short(float(value)) if isinstance(value, (int, float)) else value
-
-
-def _check_version(content: Any) -> None:
-    got = content.get("fitkit_brief") if isinstance(content, dict) else None
-    if got is None:
-        msg = 'is no brief: it has no "fitkit_brief": 1.'
-        raise BriefError(msg)
-    if isinstance(got, bool) or got != BRIEF_VERSION:
-        msg = (
-            f"fitkit_brief must be {BRIEF_VERSION}; got {str(got)[:40]}. "
-            "If a later fitkit wrote it, read it with that one."
-        )
-        raise BriefError(msg)
 
 
 def _ease(given: Any) -> dict[str, Ease]:

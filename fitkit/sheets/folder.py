@@ -9,8 +9,8 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from fitkit.errors import RecordError, SheetError
-from fitkit.wearer.record_files import parse_json, read_text
+from fitkit.errors import SheetError
+from fitkit.text_files import parse_json, read_text
 
 #: File that lists what a folder of sheets holds.
 CONTENTS = "contents.json"
@@ -102,8 +102,9 @@ def _known(target: Path) -> frozenset[str]:
     if not path.is_file():
         return frozenset()
     try:
-        content = parse_json(read_text(path, most_bytes=LARGEST_CONTENTS))
-    except RecordError:
+        text = read_text(path, most_bytes=LARGEST_CONTENTS, raises=SheetError)
+        content = parse_json(text, raises=SheetError)
+    except SheetError:
         return frozenset()
     files = content.get("files") if isinstance(content, dict) else None
     return (

@@ -10,7 +10,7 @@ from typing import Any
 from fitkit.assess import Assessment
 from fitkit.errors import BriefError, FitkitError
 from fitkit.fit.placement import Placement
-from fitkit.wearer.record_files import parse_json, read_text
+from fitkit.text_files import check_version, parse_json, read_text
 
 #: Version written and read here.
 PLACEMENT_VERSION = 1
@@ -55,8 +55,15 @@ def read_placement(path: Path | str) -> Placement:
     """
     path = Path(path)
     try:
-        content = parse_json(read_text(path, most_bytes=LARGEST_PLACEMENT))
-        _check_version(content)
+        text = read_text(path, most_bytes=LARGEST_PLACEMENT, raises=BriefError)
+        content = parse_json(text, raises=BriefError)
+        check_version(
+            content,
+            "fitkit_placement",
+            newest=PLACEMENT_VERSION,
+            what="placement",
+            raises=BriefError,
+        )
         size, shift = (_triple(content, name, _AXES) for name in ("size", "shift_mm"))
         pitch, yaw, roll = _triple(content, "turn_deg", _TURNS)
         return Placement(
@@ -65,19 +72,6 @@ def read_placement(path: Path | str) -> Placement:
     except FitkitError as problem:
         msg = f"{path.name}: {problem}"
         raise BriefError(msg) from None
-
-
-def _check_version(content: Any) -> None:
-    got = content.get("fitkit_placement") if isinstance(content, dict) else None
-    if got is None:
-        msg = 'is no placement: it has no "fitkit_placement": 1.'
-        raise BriefError(msg)
-    if isinstance(got, bool) or got != PLACEMENT_VERSION:
-        msg = (
-            f"fitkit_placement must be {PLACEMENT_VERSION}; got {str(got)[:40]}. "
-            "If a later fitkit wrote it, read it with that one."
-        )
-        raise BriefError(msg)
 
 
 def _triple(

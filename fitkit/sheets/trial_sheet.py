@@ -13,9 +13,9 @@ from fitkit.plots.paper import svg_bytes
 from fitkit.plots.trial import trial_figure
 from fitkit.sheets.part import Part, Picture
 from fitkit.sheets.tables import Column, Table, table_csv
+from fitkit.text_files import read_text, replace_text
 from fitkit.views.trials import trial_view
 from fitkit.wearer.number import number_problem
-from fitkit.wearer.record_files import read_text, replace_text
 from fitkit.wearer.trial_notes import GAP_RANGE_MM
 
 #: How the gaps are read, for the top of the sheet.
@@ -86,10 +86,7 @@ def write_points(
             "say overwrite=True."
         )
         raise SheetError(msg)
-    try:
-        replace_text(path, table_csv(points_table(points)))
-    except FitkitError as problem:
-        raise SheetError(str(problem)) from None
+    replace_text(path, table_csv(points_table(points)), raises=SheetError)
 
 
 def read_gaps(path: str | Path) -> dict[str, tuple[float, ...]]:
@@ -115,7 +112,7 @@ def read_gaps(path: str | Path) -> dict[str, tuple[float, ...]]:
     """
     path = Path(path)
     try:
-        return _gaps(read_text(path, most_bytes=LARGEST_SHEET))
+        return _gaps(read_text(path, most_bytes=LARGEST_SHEET, raises=MeasureError))
     except FitkitError as problem:
         raise MeasureError(f"{path.name}: {problem}") from None
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 from collections.abc import Mapping
 from difflib import get_close_matches
@@ -11,6 +10,7 @@ from pathlib import Path
 from typing import Any, overload
 
 from fitkit.errors import FitkitError, RecordError
+from fitkit.text_files import check_version, parse_json, read_text, replace_text
 from fitkit.wearer.measures import CATALOGUE
 from fitkit.wearer.record import (
     GLASSES_RANGE_MM,
@@ -61,7 +61,8 @@ def read_record(path: str | Path) -> Record:
     """
     path = Path(path)
     try:
-        return record_from_json(read_text(path, most_bytes=LARGEST_RECORD))
+        text = read_text(path, most_bytes=LARGEST_RECORD, raises=RecordError)
+        return record_from_json(text)
     except FitkitError as problem:
         raise RecordError(f"{path.name}: {problem}") from None
 
@@ -91,7 +92,10 @@ def record_from_json(text: str) -> Record:
     199.5
     """
     content = _object(text)
-    _check_version(content.pop("fitkit_record", None))
+    check_version(
+        content, "fitkit_record", newest=RECORD_VERSION, what="record", raises=RecordError
+    )
+    del content["fitkit_record"]
     unknown = _take_unknown(content)
     readings = content.pop("readings_mm", None) or {}
     known = {key: content[key] for key in _PLAIN if key in content}
@@ -161,65 +165,7 @@ def write_record(record: Record, path: str | Path) -> None:
     RecordError
         If it cannot be written there.
     """
-    replace_text(Path(path), record_to_json(record))
-
-
-def replace_text(path: Path, text: str) -> None:
-    """
-    Write a text file so that a reader finds the old one or the new, never half of one.
-
-    Parameters
-    ----------
-    path : Path
-        Written by way of a file beside it that then takes its name.
-    text : str
-        Saved in UTF-8.
-
-    Raises
-    ------
-    RecordError
-        If it cannot be written there.
-    """
-    path = path.resolve()
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        data = text.encode("utf-8")
-        with part.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(path)
-    except OSError as problem:
-        part.unlink(missing_ok=True)
-        msg = f"{path.name} cannot be written in {path.parent}: {problem.strerror}."
-        raise RecordError(msg) from None
-    except UnicodeEncodeError:
-        msg = f"{path.name} would hold a broken letter. Type the name and notes again."
-        raise RecordError(msg) from None
-
-
-def read_text(path: Path, *, most_bytes: int) -> str:
-    """
-    Return the text of a file in UTF-8 of bounded size.
-
-    Raises
-    ------
-    RecordError
-        If it cannot be read, is too large, or is not UTF-8; does not name the file.
-    """
-    try:
-        with path.open("rb") as file:
-            data = file.read(most_bytes + 1)
-    except OSError as problem:
-        raise RecordError(f"cannot be read: {problem.strerror}.") from None
-    if len(data) > most_bytes:
-        msg = f"must be at most {most_bytes} bytes; it is larger. Is it the right file?"
-        raise RecordError(msg)
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        msg = "must be text in UTF-8; it is not. Save it again as UTF-8."
-        raise RecordError(msg) from None
+    replace_text(Path(path), record_to_json(record), raises=RecordError)
 
 
 @overload
@@ -236,60 +182,12 @@ def _repeats(reading: Reading) -> float | list[float]:
     return values[0] if len(values) == 1 else values
 
 
-def parse_json(text: str) -> Any:
-    """
-    Return what a JSON text says, refusing keys given twice and numbers that are none.
-
-    Raises
-    ------
-    RecordError
-        With the line and column where it is broken.
-    """
-    try:
-        return json.loads(text, object_pairs_hook=_once, parse_constant=_no_constant)
-    except json.JSONDecodeError as problem:
-        msg = f"line {problem.lineno}, column {problem.colno}: {problem.msg}."
-        raise RecordError(msg) from None
-    except RecordError:
-        raise
-    except (RecursionError, ValueError):
-        msg = "holds brackets nested too deep, or a number too long, for a record."
-        raise RecordError(msg) from None
-
-
 def _object(text: str) -> dict[str, Any]:
-    content = parse_json(text)
+    content = parse_json(text, raises=RecordError)
     if not isinstance(content, dict):
         msg = 'must hold one record in braces: {"fitkit_record": 1, ...}.'
         raise RecordError(msg)
     return content
-
-
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    content: dict[str, Any] = {}
-    for key, value in pairs:
-        if key in content:
-            msg = f"{key[:80]!r} is given twice. Keep one; put repeats in a list."
-            raise RecordError(msg)
-        content[key] = value
-    return content
-
-
-def _no_constant(name: str) -> Any:
-    msg = f"{name} is no number. Leave a reading out if it was not taken."
-    raise RecordError(msg)
-
-
-def _check_version(got: object) -> None:
-    if got is None:
-        msg = 'is no record: it has no "fitkit_record": 1.'
-        raise RecordError(msg)
-    if isinstance(got, bool) or got != RECORD_VERSION:
-        msg = (
-            f"fitkit_record must be {RECORD_VERSION}; got {str(got)[:40]}. "
-            "If a later fitkit wrote it, read it with that one."
-        )
-        raise RecordError(msg)
 
 
 def _take_unknown(content: dict[str, Any]) -> dict[str, Any]:

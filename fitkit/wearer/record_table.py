@@ -12,9 +12,10 @@ from pathlib import Path
 from typing import Any
 
 from fitkit.errors import FitkitError, RecordError
+from fitkit.text_files import parse_json, read_text, replace_text
 from fitkit.wearer.measures import CATALOGUE
 from fitkit.wearer.record import GLASSES_RANGE_MM, HAIR_ZONES, Record, make_record
-from fitkit.wearer.record_files import parse_json, read_text, replace_text, short
+from fitkit.wearer.record_files import short
 
 #: Largest table read. [bytes]
 LARGEST_TABLE = 20_000_000
@@ -65,7 +66,7 @@ def read_records_csv(path: str | Path) -> tuple[Record, ...]:
     """
     path = Path(path)
     try:
-        text = read_text(path, most_bytes=LARGEST_TABLE)
+        text = read_text(path, most_bytes=LARGEST_TABLE, raises=RecordError)
         return _records(*_split(text))
     except FitkitError as problem:
         raise RecordError(f"{path.name}: {problem}") from None
@@ -99,7 +100,7 @@ def write_records_csv(records: Iterable[Record], path: str | Path) -> None:
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow([_guard(column) for column in columns])
     writer.writerows([_guard(row.get(c, "")) for c in columns] for row in rows)
-    replace_text(Path(path), out.getvalue())
+    replace_text(Path(path), out.getvalue(), raises=RecordError)
 
 
 def _split(text: str) -> tuple[list[str], list[list[str]]]:
@@ -192,7 +193,7 @@ def _value(column: str, cell: str) -> Any:
     if not text.startswith(_JSON_MARK):
         return text
     try:
-        return parse_json(text[len(_JSON_MARK) :])
+        return parse_json(text[len(_JSON_MARK) :], raises=RecordError)
     except RecordError as problem:
         raise RecordError(f"{column[:80]}: {problem}") from None
 

@@ -15,8 +15,8 @@ from fitkit.errors import FitkitError, MeasureError
 from fitkit.geometry.files import load_parts
 from fitkit.geometry.mesh import Mesh, join
 from fitkit.geometry.units import MM_PER_UNIT, Unit
+from fitkit.text_files import check_version, parse_json, read_text
 from fitkit.wearer.measures import unknown_message
-from fitkit.wearer.record_files import parse_json, read_text
 
 Floats = NDArray[np.float64]
 
@@ -82,16 +82,21 @@ def read_scan(path: Path | str, *, unit: Unit | None = None) -> Scan:
 
 def _read_notes(path: Path) -> tuple[Unit | None, dict[str, Floats] | None]:
     try:
-        content = parse_json(read_text(path, most_bytes=LARGEST_NOTES))
+        text = read_text(path, most_bytes=LARGEST_NOTES, raises=MeasureError)
+        content = parse_json(text, raises=MeasureError)
         return _checked(content)
     except FitkitError as problem:
         raise MeasureError(f"{path.name}: {problem}") from None
 
 
 def _checked(content: Any) -> tuple[Unit | None, dict[str, Floats] | None]:
-    if not isinstance(content, dict) or content.get("fitkit_scan") != SCAN_NOTES_VERSION:
-        msg = 'is no notes of a scan that this version reads: no "fitkit_scan": 1.'
-        raise MeasureError(msg)
+    check_version(
+        content,
+        "fitkit_scan",
+        newest=SCAN_NOTES_VERSION,
+        what="scan's notes",
+        raises=MeasureError,
+    )
     for key in content:
         if key not in _KEYS:
             raise MeasureError(unknown_message("key", str(key), dict.fromkeys(_KEYS)))

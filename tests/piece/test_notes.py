@@ -177,10 +177,10 @@ def test_two_openings_of_one_name_are_refused():
     ("text", "told"),
     [
         ('{"fitkit_notes": 1,\n "unit": mm}', "line 2, column 10"),
-        ('{"fitkit_notes": 1, "origin_mm": [NaN, 0, 0]}', "NaN is not a number"),
-        ('{"fitkit_notes": 1, "unit": "mm", "unit": "cm"}', "'unit' is there twice"),
+        ('{"fitkit_notes": 1, "origin_mm": [NaN, 0, 0]}', "NaN is no number"),
+        ('{"fitkit_notes": 1, "unit": "mm", "unit": "cm"}', "'unit' is given twice"),
         ("[1, 2]", "must be one JSON object"),
-        ("[" * 100_000, "nested too deeply"),
+        ("[" * 100_000, "nested too deep"),
     ],
 )
 def test_text_that_is_no_notes_is_refused_where_it_goes_wrong(tmp_path, text, told):
@@ -194,7 +194,7 @@ def test_text_that_is_no_notes_is_refused_where_it_goes_wrong(tmp_path, text, to
 def test_a_mesh_given_as_notes_is_refused_before_it_is_read(tmp_path):
     path = tmp_path / "otter.stl"
     path.write_bytes(b"\0" * (NOTES_LIMIT_BYTES + 1))
-    with pytest.raises(DesignError, match="Is that the mesh"):
+    with pytest.raises(DesignError, match="Is it the right file"):
         read_notes(path)
 
 

@@ -9,7 +9,6 @@ from hypothesis import given
 from record_strategies import records
 
 from fitkit.errors import RecordError
-from fitkit.wearer import record_files
 from fitkit.wearer.record import make_record
 from fitkit.wearer.record_files import (
     LARGEST_RECORD,
@@ -154,7 +153,7 @@ def test_a_write_that_fails_leaves_the_old_file_whole(tmp_path, monkeypatch):
     def full_disk(_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(record_files.os, "fsync", full_disk)
+    monkeypatch.setattr(os, "fsync", full_disk)
     with pytest.raises(RecordError, match="No space left"):
         write_record(make_record(name="new"), path)
     assert read_record(path).name == "old"

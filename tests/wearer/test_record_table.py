@@ -173,7 +173,7 @@ def test_an_unknown_key_may_not_pose_as_a_reading(tmp_path):
 
 
 def test_broken_json_in_a_cell_is_refused_with_its_column(tmp_path):
-    with pytest.raises(RecordError, match=r"row 2 \(Ada\): tags: line 1"):
+    with pytest.raises(RecordError, match=r"row 2 \(Ada\): tags: not JSON at line 1"):
         read(tmp_path, 'name,tags\nAda,"json:[1,"\n')
 
 
