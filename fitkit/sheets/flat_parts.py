@@ -29,7 +29,9 @@ LENS_KIND, HOLE_KIND = "lens blanks", "hole templates"
 ARROW_MM = 30.0
 #: Width of a letter over the height of a capital, about.
 LETTER_WIDE = 0.85
-#: Words smaller than this are left out where the caption says them too. [mm]
+#: A sight cut is marked out from a side that lies flat within this. [%]
+MOST_STRETCH_PERCENT = 10.0
+#: Names smaller than this are left out. [mm]
 LEAST_LETTER_MM = 1.3
 
 
@@ -52,14 +54,18 @@ def _pad(pattern: PadPattern) -> Template:
         name=f"pad {pattern.name}",
         kind=PAD_KIND,
         lines=closed_lines("cut", pattern.outlines_mm),
-        words=(words,),
+        words=words,
         arrow=arrow,
         notes=tuple(notes),
     )
 
 
 def cut_templates(cut: Cut) -> tuple[Template, ...]:
-    """Give the templates of a sight cut, for each eye from outside and from inside."""
+    """
+    Give the templates of a sight cut, for each eye from outside and from inside.
+
+    A side that folds, or would be stretched by more than 10 %, has none.
+    """
     return tuple(
         template
         for side, eye in cut.eyes.items()
@@ -72,7 +78,7 @@ def _cut(side: str, number: int, count: int, patch: CutPatch) -> Iterator[Templa
     name = f"sight cut {side}" + (f" {number}" if count > 1 else "")
     sides = [("outside", patch.outer), *(("inside", each) for each in patch.inner[:1])]
     for seen_from, one in sides:
-        if one.template:
+        if one.template and one.stretch_percent <= MOST_STRETCH_PERCENT:
             yield _cut_side(f"{name}, from {seen_from}", seen_from, patch, one)
 
 
@@ -100,7 +106,7 @@ def _cut_side(name: str, seen_from: str, patch: CutPatch, one: CutSide) -> Templ
             *closed_lines("cut", one.template[:1]),
             *closed_lines("mark", one.template[1:]),
         ),
-        words=(words,) if words.height_mm >= LEAST_LETTER_MM else (),
+        words=words,
         arrow=arrow,
         notes=tuple(notes),
     )
@@ -120,7 +126,7 @@ def _lens(blank: LensBlank) -> Template:
         name=f"lens {blank.opening}",
         kind=LENS_KIND,
         lines=(*closed_lines("cut", [blank.blank_mm]), *marks),
-        words=(words,),
+        words=words,
         arrow=arrow,
         notes=tuple(_lens_notes(blank)),
     )
@@ -193,8 +199,14 @@ def _holes(sheet: HoleTemplate) -> Template:
     )
 
 
-def _inscribed(outlines: Sequence[FloatArray], name: str, way: str) -> tuple[Words, Arrow]:
-    """Put a name, and an arrow above it, where an outline has most room."""
+def _inscribed(
+    outlines: Sequence[FloatArray], name: str, way: str
+) -> tuple[tuple[Words, ...], Arrow]:
+    """
+    Put a name, and an arrow above it, where an outline has most room.
+
+    A name too small to read is left out; the caption says it too.
+    """
     place, clear = roomiest(shape(outlines))
     height = min(LETTER_MM, 1.5 * clear / (LETTER_WIDE * max(len(name), 1)))
     words = Words(text=name, at_mm=place - np.array([0.0, 0.45 * clear]), height_mm=height)
@@ -203,4 +215,4 @@ def _inscribed(outlines: Sequence[FloatArray], name: str, way: str) -> tuple[Wor
         length_mm=min(ARROW_MM, clear),
         words=way,
     )
-    return words, arrow
+    return (words,) if height >= LEAST_LETTER_MM else (), arrow

@@ -33,6 +33,8 @@ BEYOND_MM = 16.0
 HOLDS_MM = 12.5
 #: From the head's line to the middle of the name of an end. [mm]
 END_MM = 14.0
+#: Height up to which the names of the ends stand. [mm]
+FEET_MM = 9.0
 #: Radius of a head where words run along it, about. [mm]
 ROUND_MM = 85.0
 #: From the head inward to the figure, on a card for the inside. [mm]
@@ -157,7 +159,18 @@ def _beyond(place: GaugePlace) -> Words:
         aside = half * along if along[1] >= 0 else -half * along  # away from the feet
         sag = half**2 / (2 * ROUND_MM)  # the head curves away under the words
         at = place.head_mm + (min(gap, CARD_MM) / 2 - sag) * _out(place) + aside
+    else:
+        at = _above_feet(at, along, 0.5 * FIGURE_MM * len(_said(place)) + 1.5)
     return Words(text=_said(place), at_mm=at, height_mm=FIGURE_MM, turn_deg=turn)
+
+
+def _above_feet(at: FloatArray, along: FloatArray, half: float) -> FloatArray:
+    """Move words along their line until they stand clear of the names of the ends."""
+    low = float(at[1]) - half * abs(float(along[1]))
+    if low >= FEET_MM or abs(along[1]) < 0.3:
+        return at
+    moved: FloatArray = at + (FEET_MM - low) / along[1] * along
+    return moved
 
 
 def _within(place: GaugePlace, fold_mm: float) -> Words:
@@ -168,6 +181,10 @@ def _within(place: GaugePlace, fold_mm: float) -> Words:
     off = abs(float(at[0]) - fold_mm)
     if off < half * abs(along[0]):
         at = at + np.sign(at[0] - fold_mm + 1e-9) * (half - off) * along
+    at = _above_feet(at, along, half)
+    far = float(np.linalg.norm(at - place.head_mm)) + half
+    sag = max(0.0, far**2 / (2 * ROUND_MM) - WITHIN_MM + FIGURE_MM)
+    at = at - sag * _out(place)
     return Words(text=_said(place), at_mm=at, height_mm=FIGURE_MM, turn_deg=turn)
 
 

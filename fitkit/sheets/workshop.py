@@ -253,7 +253,8 @@ def _none_given(work: BenchWork, straps: Sequence[Template]) -> Iterator[str]:
 def _no_cut_words(cut: Cut) -> str:
     if any(eye.patches for eye in cut.eyes.values()):
         return (
-            "No sight cut laid flat: it folds behind itself; mark it out from the cut mesh."
+            "No sight cut laid flat: it folds, or would stretch by more than 10 %; mark it "
+            "out from the cut mesh."
         )
     return "No sight cut: the wanted field is seen already."
 

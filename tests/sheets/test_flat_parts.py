@@ -47,6 +47,13 @@ def test_name_and_arrow_of_a_pad_stand_within_it(patterns):
         assert lies_in(points, pattern.outlines_mm).all()
 
 
+def test_a_name_that_could_not_be_read_is_left_to_the_caption(patterns):
+    tiny = replace(patterns[0], name="a very long name for a small pad " * 4)
+    (one,) = pad_templates([tiny])
+    assert one.words == ()
+    assert "a very long name" in one.name
+
+
 def test_a_pad_over_its_bound_says_so(patterns):
     (over,) = pad_templates([replace(patterns[0], keeps_bound=False)])
     assert "more than was asked" in over.notes[-1]
@@ -109,5 +116,9 @@ def test_a_sight_cut_has_a_template_for_each_side_that_lies_flat():
     assert len(found[0].lines[0].points_mm) == 60
     assert "off by up to 2.5 %" in found[0].notes[0]
     assert "The saw leans 6° to 18° off square" in found[0].notes[1]
+    stretched = patch(side((closed,), stretch=23.0), (side((closed,), stretch=0.9),))
+    assert [one.name for one in _cut("left", 1, 1, stretched)] == [
+        "sight cut left, from inside"
+    ]
     folded = list(_cut("left", 2, 3, patch(side(()), (side((closed,)),))))
     assert [one.name for one in folded] == ["sight cut left 2, from inside"]
