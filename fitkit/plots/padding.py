@@ -15,9 +15,10 @@ from fitkit.fit.balance import AVIATOR_MOMENT_N_CM, SOLDIER_MOMENT_N_CM, Balance
 from fitkit.fit.foam import Foam
 from fitkit.fit.pad_options import OptionRow
 from fitkit.fit.pad_patterns import PadPattern
-from fitkit.fit.padding import GUIDE_KPA
+from fitkit.fit.padding import GUIDE_KPA, Settled
+from fitkit.geometry.mesh import Mesh
 from fitkit.plots.paper import CLASH, FAINT, HALO, INK, SOFT
-from fitkit.views.pressures import PressureView
+from fitkit.views.pressures import PressureView, pressure_views
 
 #: Upper edge and colour of each band of pressure; edges are drawn as lines. [kPa]
 PRESSURE_BANDS: tuple[tuple[float, str], ...] = (
@@ -37,7 +38,22 @@ DARKEST = 0.62
 OVER_HATCH = "////"
 
 
-def draw_pressure(axes: Sequence[Axes], views: Sequence[PressureView]) -> None:
+def draw_pressure(axes: Sequence[Axes], head: Mesh, settled: Settled) -> None:
+    """
+    Draw the pressure on a head from four sides, one on each of as many axes.
+
+    Parameters
+    ----------
+    axes : sequence of Axes
+        Four, for the front, the wearer's left, the back and the top.
+    head : Mesh
+        The head that `settled` was worked out on.
+    settled : Settled
+    """
+    draw_pressure_views(axes, pressure_views(head, settled))
+
+
+def draw_pressure_views(axes: Sequence[Axes], views: Sequence[PressureView]) -> None:
     """
     Draw the pressure on the head, one view on each of as many axes.
 

@@ -15,8 +15,8 @@ from fitkit.plots.padding import (
     draw_neck_loads,
     draw_options,
     draw_pattern,
-    draw_pressure,
     draw_pressure_legend,
+    draw_pressure_views,
 )
 from fitkit.plots.paper import new_figure, styled
 from fitkit.views.pressures import PressureView
@@ -37,7 +37,7 @@ def pressure_figure(views: Sequence[PressureView]) -> Figure:
             width_ratios=wide,
         )  # fmt: skip
         axes = [figure.add_subplot(row[0, place]) for place in range(len(views))]
-        draw_pressure(axes, views)
+        draw_pressure_views(axes, views)
         draw_pressure_legend(figure.add_axes((0.15, 0.0, 0.7, 0.17)))
     return figure
 

@@ -21,6 +21,7 @@ from fitkit.plots.padding import (
     draw_pattern,
     draw_pressure,
     draw_pressure_legend,
+    draw_pressure_views,
 )
 from fitkit.plots.paper import new_figure, svg_bytes
 from fitkit.views.pressures import pressure_views
@@ -48,13 +49,16 @@ def test_pressure_marks_its_peak_on_a_view_that_sees_it(head_and_piece):
                       cases=CASES[:1]).settled["upright"]  # fmt: skip
     views = pressure_views(wearer.head, settled, pixel_mm=3.0)
     figure, four = axes(4)
-    draw_pressure(four, views)
+    draw_pressure_views(four, views)
     assert (four[0].get_title(loc="left") or four[0].get_title()) == "front"
     said = " ".join(words(ax) for ax in four)
     assert f"{settled.peak_kpa:.1f} kPa" in said
     assert svg_bytes(figure).startswith(b"<?xml")
     seen = [view for view in views if view.peak_at is not None]
     assert 0 < len(seen) < 4  # the pole of a ball is hidden from some sides
+    _, again = axes(4)
+    draw_pressure(again, wearer.head, settled)
+    assert [ax.get_title() for ax in again] == [ax.get_title() for ax in four]
 
 
 def test_the_legend_of_pressure_names_the_guide():
