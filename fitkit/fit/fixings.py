@@ -14,7 +14,7 @@ from fitkit.geometry.distance import SurfaceTree
 from fitkit.piece.buildup import Piece
 from fitkit.piece.fixings import Fixed
 from fitkit.wearer.wearer import Wearer
-from fitkit.wearer.zones import ZONES
+from fitkit.wearer.zones import ZONES, zone_words
 
 #: Points around the edge of a foot that are asked.
 RING = 24
@@ -117,7 +117,7 @@ def _end(one: Fixed, piece: Piece) -> FloatArray:
 def _problem(one: Fixed, gap: float, asked: float, zone: str) -> str:
     if gap >= asked:
         return ""
-    where = zone.replace("_", " ") or "neck"
+    where = zone_words(zone) if zone else "neck"
     state = f"presses {-gap:.1f} mm into" if gap < 0 else f"comes to {gap:.1f} mm from"
     return (
         f"{one.fixing.name} {state} the head at the {where}, where {asked:g} mm are asked: "

@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from fitkit.errors import DesignError
+from fitkit.piece.buildup import BuildUp, Layer
 from fitkit.piece.laminate import within
 from fitkit.piece.notes import nearest_name
-from fitkit.piece.route_steps import CopyStep, LayerStep, RemoveStep, Step
+from fitkit.piece.route_steps import CopyStep, Kept, LayerStep, RemoveStep, Side, Step
 
 #: Farthest that finished surfaces may lie from the drawn one. [mm]
 FARTHEST_MM = 150.0
@@ -199,6 +200,49 @@ class Route:
                 raise DesignError(msg)
         new = replace(old, **changes)  # type: ignore[arg-type]
         return replace(self, steps=tuple(new if s is old else s for s in self.steps))
+
+
+def route_of(build_up: BuildUp, *, drawn_wall: bool) -> Route:
+    """
+    Read layers and shrinkages as a route: the copies first, then what is laid.
+
+    Parameters
+    ----------
+    build_up : BuildUp
+    drawn_wall : bool
+        Whether the design is drawn with its wall.
+
+    Returns
+    -------
+    Route
+        With the usual spreads, and densities of nothing in particular: for sizes, areas
+        and volumes.
+
+    Raises
+    ------
+    DesignError
+        If the build-up has neither layers nor shrinkage.
+    """
+    kept: Kept = "both" if drawn_wall else "outer"
+    copies = [
+        CopyStep(name=f"copy {number}", shrink_percent=shrink, keeps=kept)
+        for number, shrink in enumerate(build_up.shrink_percent, start=1)
+    ]
+    sides: tuple[tuple[Side, tuple[Layer, ...]], ...] = (
+        ("outward", build_up.outward),
+        ("inward", build_up.inward),
+    )
+    laid: list[Step] = []
+    for side, layers in sides:
+        for number, layer in enumerate(layers, start=1):
+            taken = {step.name for step in laid}
+            name = layer.name if layer.name not in taken else f"{layer.name}, {side}"
+            name = name if name not in taken else f"{name} {number}"
+            laid.append(LayerStep(name=name, side=side, thickness_mm=layer.thickness_mm))
+    return Route(
+        name="as noted", steps=(*copies, *laid), drawn_wall=drawn_wall,
+        about="Layers and shrinkage from the notes of the piece.",
+    )  # fmt: skip
 
 
 def stages(route: Route) -> tuple[Stage, ...]:

@@ -18,6 +18,7 @@ from fitkit.plots.paper import (
     HALO,
     INK,
     SOFT,
+    WALL,
     drawable,
     new_figure,
     styled,
@@ -230,21 +231,23 @@ def draw_coats(ax: Axes, coats: Sequence[CoatView]) -> None:
     for number, coat in enumerate(coats):
         strip = Rectangle(
             (coat.from_mm, 0.0), coat.to_mm - coat.from_mm, 1.0,
-            facecolor=PARTS[number % len(PARTS)], edgecolor=INK, linewidth=0.6,
-            hatch=hatches[number % len(hatches)],
+            facecolor=WALL if coat.drawn else PARTS[number % len(PARTS)], edgecolor=INK,
+            linewidth=0.6, hatch="" if coat.drawn else hatches[number % len(hatches)],
         )  # fmt: skip
         ax.add_patch(strip)
         middle, above = (coat.from_mm + coat.to_mm) / 2, 1.12 + 0.26 * number
         ax.plot((middle, middle), (1.0, above - 0.04), color=SOFT, linewidth=0.5)
-        words = f"{coat.name}, {coat.to_mm - coat.from_mm:.2g} mm"
+        about = "about " if coat.drawn else ""
+        words = f"{coat.name}, {about}{coat.to_mm - coat.from_mm:.2g} mm"
         ax.text(middle, above, drawable(words), ha="center", fontsize=7.0)
     ax.plot((0, 0), (-0.22, 1.0), color=CLASH, linewidth=1.2)
-    ax.text(0, -0.26, "as drawn", ha="center", va="top", color=CLASH, fontsize=7.0)
+    line = "outside as drawn" if any(coat.drawn for coat in coats) else "as drawn"
+    ax.text(0, -0.26, line, ha="center", va="top", color=CLASH, fontsize=7.0)
     low = min((coat.from_mm for coat in coats), default=-1.0)
     high = max((coat.to_mm for coat in coats), default=1.0)
     side = 0.35 * (high - low)
     ax.set(xlim=(low - side, high + side), ylim=(-0.55, 1.3 + 0.26 * len(coats)))
-    ax.set(xlabel="from the drawn surface, mm: head's side on the left", yticks=[])
+    ax.set(xlabel="from what is drawn, mm: head's side on the left", yticks=[])
     for name in ("left", "right", "top"):
         ax.spines[name].set_visible(False)
     ax.spines["bottom"].set_color(FAINT)

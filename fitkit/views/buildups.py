@@ -71,9 +71,11 @@ class CoatView:
     """One coat in a cut through the finished wall."""
 
     name: str
-    #: From the drawn surface, outward positive. [mm]
+    #: From the drawn surface, of a drawn wall from its outside; outward positive. [mm]
     from_mm: float
     to_mm: float
+    #: Whether it is the wall as it was drawn.
+    drawn: bool = False
 
 
 def wall_views(wall: WallMap) -> tuple[MapView, ...]:
@@ -119,12 +121,26 @@ def parts_view(split: BedSplit) -> PartsView:
     )
 
 
-def coat_views(route: Route) -> tuple[CoatView, ...]:
-    """Give the coats of a finished wall from the inside out."""
-    coats = sorted(route.finished.coats, key=lambda coat: coat.from_mm)
-    return tuple(
-        CoatView(name=coat.name, from_mm=coat.from_mm, to_mm=coat.to_mm) for coat in coats
-    )
+def coat_views(route: Route, *, drawn_wall_mm: float = 0.0) -> tuple[CoatView, ...]:
+    """
+    Give the coats of a finished wall from the inside out.
+
+    Parameters
+    ----------
+    route : Route
+    drawn_wall_mm : float
+        Usual thickness of the wall, where it is drawn; it lies between the others. [mm]
+    """
+    gap = drawn_wall_mm if route.drawn_wall else 0.0
+    coats = [
+        CoatView(name=coat.name, from_mm=coat.from_mm - shift, to_mm=coat.to_mm - shift)
+        for coat in route.finished.coats
+        for shift in (gap if coat.to_mm <= 0 else 0.0,)
+    ]
+    if gap > 0:
+        sanded = min(0.0, route.growth_mm)
+        coats.append(CoatView(name="wall as drawn", from_mm=-gap, to_mm=sanded, drawn=True))
+    return tuple(sorted(coats, key=lambda coat: coat.from_mm))
 
 
 class _Look:

@@ -10,11 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fitkit.errors import DesignError
+from fitkit.piece.buildup import BuildUp, Layer
 from fitkit.piece.laminate import Laminate
 from fitkit.piece.route_effects import step_effects
 from fitkit.piece.route_files import route_library
 from fitkit.piece.route_steps import CopyStep, LayerStep, Region, RemoveStep
-from fitkit.piece.routes import Route, stages
+from fitkit.piece.routes import Route, route_of, stages
 
 
 def layer(name, side, thickness, **more) -> LayerStep:
@@ -245,3 +246,29 @@ def test_a_drawn_wall_cannot_be_copied_by_one_surface():
 def test_a_region_beyond_belief_is_refused():
     with pytest.raises(DesignError, match="radius_mm of brow must be 1 to 2000 mm"):
         Region(name="brow", centre_mm=(0, 0, 0), radius_mm=0.5, thickness_mm=1)
+
+
+# -- notes as a route -----------------------------------------------------------------
+
+
+def test_layers_and_shrinkage_of_notes_are_a_route():
+    build_up = BuildUp(
+        outward=(Layer(name="paint", thickness_mm=0.5),),
+        inward=(
+            Layer(name="laminate", thickness_mm=3.0),
+            Layer(name="paint", thickness_mm=0.2),
+        ),
+        shrink_percent=(0.1, 0.4, 0.3),
+    )
+    for drawn_wall in (False, True):
+        made = route_of(build_up, drawn_wall=drawn_wall)
+        assert made.lining_mm == pytest.approx(build_up.lining_mm)
+        assert made.growth_mm == pytest.approx(build_up.growth_mm)
+        assert made.master_scale == pytest.approx(build_up.master_scale)
+        assert made.drawn_wall == drawn_wall
+    assert [step.name for step in made.steps[3:]] == ["paint", "laminate", "paint, inward"]
+
+
+def test_notes_that_say_nothing_are_no_route():
+    with pytest.raises(DesignError, match="steps of as noted must be 1 to 40"):
+        route_of(BuildUp(), drawn_wall=True)

@@ -91,3 +91,14 @@ def test_coats_lie_side_by_side_from_the_inside_out():
     assert coats[-1].to_mm == pytest.approx(made.growth_mm)
     for one, other in pairwise(coats):
         assert one.to_mm == pytest.approx(other.from_mm)
+
+
+def test_a_drawn_wall_lies_between_what_is_laid_on_its_two_sides():
+    made = route("direct print, filled and painted")
+    coats = coat_views(made, drawn_wall_mm=4.0)
+    assert [coat.name for coat in coats] == [
+        "cloth lining", "wall as drawn", "filler primer", "paint",
+    ]  # fmt: skip
+    assert (coats[1].from_mm, coats[1].to_mm) == (-4.0, 0.0)
+    assert coats[0].to_mm == -4.0
+    assert [coat.drawn for coat in coats] == [False, True, False, False]
