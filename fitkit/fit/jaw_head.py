@@ -15,10 +15,10 @@ from fitkit.wearer.jaw_mesh import OpeningHead
 
 #: Skin farther than this beyond the jaw's wall has not come through it. [mm]
 DEEPEST_MM = 30.0
-#: Openings at which every vertex of the skin is looked up.
+#: Openings at which the skin's vertices are looked up.
 LOOKED_UP = 5
-#: How far they are looked up at first. [mm]
-REACH_MM = 40.0
+#: Skin farther than this beyond the nearest is not looked up again. [mm]
+AROUND_MM = 25.0
 #: No point of a triangle is farther from its nearest corner than this share of its
 #: longest edge: 1 / sqrt(3), when it is equilateral.
 _COVER = 0.578
@@ -55,6 +55,7 @@ class _Skin:
     ) -> None:
         self.faces, self.hair = head.wearer.head.faces, head.wearer.hair_mm
         self.jaw, self.wall = bodies.jaw_surface, bodies.jaw_wall
+        self.tree = bodies.jaw_tree
         self.matrices = hung.swing_sized.matrix(travel.jaw_deg)
         self.points = np.stack(
             [
@@ -70,24 +71,37 @@ class _Skin:
         self.least = np.full(self.points.shape[:2], -np.inf)
         self.most = np.full(count, np.inf)  # of the least gap, drawn, hair included
         for row in np.unique(np.linspace(0, count - 1, LOOKED_UP).round().astype(int)):
-            away = self.jaw.near(self.points[row], reach_mm=REACH_MM)[0]
-            if np.isinf(away).all():
-                away = self.jaw.near(self.points[row])[0]
-            moved = np.linalg.norm(self.points - self.points[row], axis=2)
-            self.most = np.minimum(self.most, (away + moved + self.hair).min(axis=1))
-            away = np.where(np.isinf(away), REACH_MM, away)
-            np.maximum(self.least, away - self.jaw.cover - moved, out=self.least)
-        self.least -= self.hair
+            chosen = np.nonzero(self.least[row] < self.most[row] + AROUND_MM)[0]
+            points = self.points[:, chosen]
+            away, moved = self._away(points[row]), _length(points - points[row])
+            hair = self.hair[chosen]
+            self.most = np.minimum(self.most, (away + moved + hair).min(axis=1))
+            bound = away - moved - hair
+            self.least[:, chosen] = np.maximum(self.least[:, chosen], bound)
+
+    def _away(self, points: FloatArray) -> FloatArray:
+        """Exact distance of points to the drawn jaw, (n,). [mm]."""
+        away: FloatArray = np.sqrt(self.tree.squared(points)[0])
+        return away
 
     def may_be_nearest(self, row: int) -> BoolArray:
         """Faces that may be the nearest to the finished or the drawn jaw, (m,)."""
         corners = self.points[row][self.faces]
-        edges = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
-        thick = 2 * self.hair[self.faces].max(axis=1)
-        least = self.least[row][self.faces].min(axis=1) - _COVER * (edges + thick)
+        edges = _length(corners - np.roll(corners, 1, axis=1)).max(axis=1)
+        spread = _COVER * (edges + 2 * self.hair[self.faces].max(axis=1))
         spare = self.jaw.thickest - float(self.jaw.thin.min())
-        near: BoolArray = least < self.most[row] + spare
-        return near
+        near = self._within(row, spread, spare)
+        close = np.unique(self.faces[near])
+        away = self._away(self.points[row, close])
+        self.most[row] = min(self.most[row], float((away + self.hair[close]).min()))
+        self.least[row, close] = away - self.hair[close]
+        return self._within(row, spread, spare)
+
+    def _within(self, row: int, spread: FloatArray, spare: float) -> BoolArray:
+        """Faces of which some point may be nearer than the least gap is at most, (m,)."""
+        least = self.least[row][self.faces].min(axis=1) - spread
+        within: BoolArray = least < self.most[row] + spare
+        return within
 
     def mesh(self, row: int, chosen: BoolArray) -> Mesh:
         """Some faces of the skin at one opening, with hair and beard added."""
@@ -105,6 +119,11 @@ class _Skin:
             return 0.0, np.full(3, np.nan)
         close = (self.least[row] < DEEPEST_MM)[self.faces].any(axis=1)
         return _beyond(self.wall, self.mesh(row, close).vertices)
+
+
+def _length(vectors: FloatArray) -> FloatArray:
+    length: FloatArray = np.sqrt(np.einsum("...i,...i->...", vectors, vectors))
+    return length
 
 
 def _beyond(wall: SurfaceTree, points: FloatArray) -> tuple[float, FloatArray]:

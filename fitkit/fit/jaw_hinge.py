@@ -46,7 +46,7 @@ GAP_WEIGHT = 3.0
 #: every place has to be swept for clashes. [mm]
 FINEST_MM, FINEST_SWEPT_MM = 0.1, 0.7
 #: Turns of the chin, and of the jaw, at which a hinge is tried.
-_CHIN_TURNS, _JAW_TURNS = 9, 9
+_CHIN_TURNS, _JAW_TURNS = 9, 7
 #: Turns of the jaw at which places are compared.
 _QUICK_TURNS = 4
 #: Places along each side of the region that are tried first.
