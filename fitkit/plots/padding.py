@@ -31,7 +31,7 @@ PRESSURE_BANDS: tuple[tuple[float, str], ...] = (
     (np.inf, "#9c3d08"),
 )
 #: Names of curves stand at least this factor of stress apart.
-LINE_RATIO = 1.35
+LINE_RATIO = 1.5
 #: Share of brightness that is left where the surface turns away.
 DARKEST = 0.62
 #: Hatch of pressure beyond the guide: it shows without colour.
@@ -157,7 +157,7 @@ def draw_options(ax: Axes, rows: Sequence[OptionRow], *, chosen: str = "") -> No
         )
         if row.option.name == chosen:
             ax.annotate(
-                f"taken: {chosen}", (row.slip_margin, row.peak_kpa), xytext=(18, 16),
+                f"taken: {chosen}", (row.slip_margin, row.peak_kpa), xytext=(18, -15),
                 textcoords="offset points", fontsize=7.0, color=INK, path_effects=HALO,
                 arrowprops={"arrowstyle": "->", "color": INK, "linewidth": 0.7},
             )  # fmt: skip
@@ -166,6 +166,8 @@ def draw_options(ax: Axes, rows: Sequence[OptionRow], *, chosen: str = "") -> No
     ax.text(0.99, GUIDE_KPA, "guide 4.3 kPa", color=CLASH, ha="right", va="bottom",
             fontsize=6.5, transform=ax.get_yaxis_transform())  # fmt: skip
     _plain_log(ax)
+    if worn:
+        ax.set_ylim(bottom=0.72 * min(*(row.peak_kpa for row in worn), GUIDE_KPA))
     ax.set(xlabel="slip margin (1: no friction needed)", ylabel="peak pressure, kPa")
     ax.spines[["top", "right"]].set_visible(False)
 
