@@ -17,6 +17,7 @@ from fitkit.fit._trial_checks import checked_gaps
 from fitkit.fit._trial_model import Seat, TrialModel, learn, reading_sd_mm
 from fitkit.fit._trial_places import PLACES, locate
 from fitkit.fit._trial_points import APART_MM
+from fitkit.fit._trial_words import reason_words
 from fitkit.fit.ease import ease
 from fitkit.fit.placement import Placement
 from fitkit.fit.trial import (
@@ -302,6 +303,23 @@ def test_a_reading_that_nothing_bears_out_is_flagged(known, shell, points, foret
     assert one.point.key == key
     assert not one.used
     assert one.reason.startswith("No other reading bears it out")
+
+
+@pytest.mark.parametrize(
+    ("off_mm", "shares", "words"),
+    [
+        (5, {"head": 4, "hair": 0.5, "seat": 0}, "The head is likely smaller here"),
+        (-5, {"head": -4, "hair": 0.5, "seat": 0}, "The head is likely larger here"),
+        (5, {"head": 0.5, "hair": 3, "seat": 1}, "Likely less hair"),
+        (-5, {"head": -0.5, "hair": -3, "seat": -1}, "Likely more hair"),
+        (5, {"head": 1, "hair": 0, "seat": 3}, "sits otherwise than planned"),
+        (6, {"head": 2, "hair": 1.5, "seat": 2}, "each explain a part"),
+        (6, {"head": 1, "hair": 0, "seat": 0.5}, "Little else bears it out"),
+        (6, {"head": -4, "hair": 0, "seat": 1}, "Little else bears it out"),
+    ],
+)
+def test_the_reason_is_what_explains_most_of_the_departure(off_mm, shares, words):
+    assert words in reason_words(off_mm, shares, None)
 
 
 def test_a_lone_reading_far_from_what_was_foretold_is_refused(known, shell, points):
