@@ -248,6 +248,24 @@ def route_outer(
     return _Room(piece, route, checked_size(size), resolution_mm).outer()
 
 
+def route_inner(
+    piece: Piece,
+    *,
+    route: Route,
+    size: float | ArrayLike = 1.0,
+    resolution_mm: float = RESOLUTION_MM,
+) -> Mesh:
+    """
+    Give the finished inner wall alone, wound away from the head; as `route_walls`.
+
+    Raises
+    ------
+    DesignError
+        If the size is out of range, or nothing of the cavity is left.
+    """
+    return _Room(piece, route, checked_size(size), resolution_mm).inner()
+
+
 class _Room:
     """The drawn surfaces at the finished size, and how far the finished ones lie off."""
 
