@@ -219,8 +219,6 @@ class Learnt:
     mean: FloatArray
     #: Covariance, shape (q, q). [sd^2]
     covariance: FloatArray
-    #: As foretold at the likeliest values.
-    foretold: Foretold
 
 
 def reading_sd_mm(foretold: Foretold, gauge_sd_mm: FloatArray) -> FloatArray:
@@ -267,7 +265,7 @@ def learn(model: TrialModel, readings_mm: FloatArray, sd_mm: FloatArray) -> Lear
         x, got = x + share * step, there
     lost = np.where(got.roomy, 1.0, _LOST)
     covariance = conditioned(got.slope, readings_mm, lost * sd_mm)[1]
-    return Learnt(mean=x, covariance=covariance, foretold=got)
+    return Learnt(mean=x, covariance=covariance)
 
 
 def _misfit(

@@ -83,16 +83,6 @@ class Sites:
         got: FloatArray = np.einsum("mc,mc...->m...", self.weights, values[self.vertices])
         return got
 
-    def chosen(self, rows: IntArray) -> Sites:
-        """Only some of the places, in a given order."""
-        return Sites(
-            vertices=self.vertices[rows],
-            weights=self.weights[rows],
-            found=self.found[rows],
-            normal=self.normal[rows],
-            axes=self.axes[rows],
-        )
-
 
 def locate(head: Mesh, places: Sequence[Place]) -> Sites:
     """

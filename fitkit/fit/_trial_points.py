@@ -10,7 +10,6 @@ import numpy as np
 
 from fitkit.fit._sample import zone_samples
 from fitkit.fit._trial_model import (
-    Foretold,
     Seat,
     TrialModel,
     conditioned,
@@ -40,20 +39,6 @@ FIRM_MM = 10.0
 EXCHANGES = 2
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Choice:
-    """Places chosen, in order of how much each tells."""
-
-    #: The places, m of them.
-    places: tuple[Place, ...]
-    #: Zone of each.
-    zones: tuple[str, ...]
-    #: Ease foretold, before any reading.
-    foretold: Foretold
-    #: What one reading may be off by, shape (m,). [mm]
-    reading_sd_mm: FloatArray
-
-
 def choose_places(
     wearer: Wearer,
     piece: Piece,
@@ -63,7 +48,7 @@ def choose_places(
     count: int,
     seat: Seat,
     gauge_sd_mm: float,
-) -> Choice:
+) -> tuple[Place, ...]:
     """
     Choose places to read, each where it takes most from the doubt left by those before.
 
@@ -73,23 +58,18 @@ def choose_places(
     counted: an A-optimal design, first greedily, then by exchange of one place at a time
     (V. V. Fedorov, "Theory of Optimal Experiments", 1972, from memory).
     """
-    names, zones = _candidates(wearer)
-    model = TrialModel(wearer, piece, placement, places=names, seat=seat)
+    every = _candidates(wearer)
+    model = TrialModel(wearer, piece, placement, places=every, seat=seat)
     got = model.foretell(np.zeros(model.unknowns))
-    sd = reading_sd_mm(got, np.full(len(names), gauge_sd_mm))
+    offer = _Offer(
+        slope=got.slope,
+        sd_mm=reading_sd_mm(got, np.full(len(every), gauge_sd_mm)),
+        at=got.at,
+        ease=ease_slopes(wearer, gaps),
+    )
     low, high = READABLE_MM
     open_to = got.roomy & (got.ease_mm >= low) & (got.ease_mm <= high)
-    slopes = ease_slopes(wearer, gaps)
-    offer = _Offer(slope=got.slope, sd_mm=sd, at=got.at, ease=slopes)
-    rows = _chosen(offer, open_to, count)
-    chosen = [names[row] for row in rows]
-    model = TrialModel(wearer, piece, placement, places=chosen, seat=seat)
-    return Choice(
-        places=tuple(chosen),
-        zones=tuple(zones[row] for row in rows),
-        foretold=model.foretell(np.zeros(model.unknowns)),
-        reading_sd_mm=sd[rows],
-    )
+    return tuple(every[row] for row in _chosen(offer, open_to, count))
 
 
 def ease_slopes(wearer: Wearer, gaps: EaseMap) -> FloatArray:
@@ -133,13 +113,12 @@ def zones_of(wearer: Wearer, places: Sequence[Place]) -> tuple[str, ...]:
     return tuple("" if i == NECK else ZONES[i] for i in index)
 
 
-def _candidates(wearer: Wearer) -> tuple[tuple[Place, ...], tuple[str, ...]]:
+def _candidates(wearer: Wearer) -> tuple[Place, ...]:
     every = tuple(PLACES.values())
-    zones = dict(zip(every, zones_of(wearer, every), strict=True))
-    read = [place for place in every if zones[place] and zones[place] not in UNREAD]
+    zones = zip(every, zones_of(wearer, every), strict=True)
+    read = [place for place, zone in zones if zone and zone not in UNREAD]
     held = firm(wearer.head, read)
-    kept = tuple(place for place, ok in zip(read, held, strict=True) if ok)
-    return kept, tuple(zones[place] for place in kept)
+    return tuple(place for place, ok in zip(read, held, strict=True) if ok)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

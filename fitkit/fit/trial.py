@@ -181,14 +181,15 @@ def trial_points(
         seat=seat or Seat(),
         gauge_sd_mm=checked_gauge(gauge_sd_mm),
     )
-    if not chosen.places:
+    if not chosen:
         msg = (
             f"{piece.name} has no gap on this wearer that a gauge could read: the wall "
             "touches, or is out of reach everywhere. Solve for a placement that fits first."
         )
         raise MeasureError(msg)
-    model = TrialModel(wearer, piece, placement, places=chosen.places, seat=seat or Seat())
-    return _points(wearer, model, chosen.reading_sd_mm)
+    model = TrialModel(wearer, piece, placement, places=chosen, seat=seat or Seat())
+    got = model.foretell(np.zeros(model.unknowns))
+    return _points(wearer, model, reading_sd_mm(got, np.full(len(chosen), gauge_sd_mm)))
 
 
 def learn_from_trial(
