@@ -1,6 +1,6 @@
 // Placements put aside, side by side: verdict, figures and a picture of each.
 
-import { button, drawn, items, make } from "./elements.js";
+import { begin, button, drawn, items, make } from "./elements.js";
 import { Link } from "./link.js";
 
 class Compare {
@@ -20,16 +20,14 @@ class Compare {
   }
 
   build() {
-    this.name = make("input", { type: "text", placeholder: "name", "aria-label": "Name to keep it by",
-      onkeydown: (event) => event.stopPropagation() });
+    this.name = make("input", { type: "text", placeholder: "name", "aria-label": "Name to keep it by" });
     this.keep = button("Keep the present placement", () => {
       this.link.ask("keep", { name: this.name.value });
       this.name.value = "";
     }, { className: "fk-main" });
     this.cards = make("div", { className: "fk-cards" });
     this.notice = make("p", { className: "fk-notice", role: "status" });
-    this.root.classList.add("fk");
-    this.root.dataset.panel = "compare";
+    begin(this.root, "compare");
     this.root.replaceChildren(
       make("div", { className: "fk-buttons" }, this.keep, this.name), this.cards, this.notice);
   }

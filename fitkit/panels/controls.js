@@ -43,7 +43,6 @@ export class NumberBox {
   // Enter ends typing, even where it left the rounded figure that was shown: a maker who
   // types 0 means 0. Escape gives the typing up.
   key(event) {
-    event.stopPropagation();
     if (event.key === "Enter") this.typed();
     if (event.key === "Escape" && this.edited) {
       this.edited = false;

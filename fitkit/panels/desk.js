@@ -1,6 +1,6 @@
 // The desk: which piece, what was found in it, its openings, and the files of a session.
 
-import { button, drawn, items, make } from "./elements.js";
+import { begin, button, drawn, items, make } from "./elements.js";
 import { Link } from "./link.js";
 
 class Desk {
@@ -20,7 +20,6 @@ class Desk {
   }
 
   build() {
-    const stop = (event) => event.stopPropagation();
     this.piece = make("select", { "aria-label": "Piece",
       onchange: () => this.ask("use_piece", { file: this.piece.value }) });
     this.problem = make("p", { className: "fk-problem", role: "alert" });
@@ -28,13 +27,12 @@ class Desk {
     this.found = make("ul", { className: "fk-found" });
     this.openings = make("table", { className: "fk-openings" });
     this.picture = make("div", { className: "fk-picture" });
-    this.file = make("input", { type: "text", "aria-label": "File of the session", onkeydown: stop,
+    this.file = make("input", { type: "text", "aria-label": "File of the session",
       oninput: () => { this.named = true; } });
     this.sessions = make("select", { "aria-label": "Saved sessions" });
     this.report = button("Write the report", () => this.ask("write_report"));
     this.notice = make("p", { className: "fk-notice", role: "status" });
-    this.root.classList.add("fk");
-    this.root.dataset.panel = "desk";
+    begin(this.root, "desk");
     this.root.replaceChildren(
       make("div", { className: "fk-columns" },
         make("section", {},

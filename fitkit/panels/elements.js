@@ -1,5 +1,17 @@
 // Elements of a page, made in one line; text is always set as text.
 
+// Begin a panel on its root: its looks, its name, and its keys. Keys stay in the panel,
+// where plain letters would cut and delete cells of the notebook; but for those with Ctrl
+// or Cmd outside of text, such as the one that saves.
+export function begin(root, name) {
+  root.classList.add("fk");
+  root.dataset.panel = name;
+  root.addEventListener("keydown", (event) => {
+    const text = event.target.matches('input[type="text"]');
+    if (text || !(event.ctrlKey || event.metaKey)) event.stopPropagation();
+  });
+}
+
 // A small element maker: tag, properties, children.
 export function make(tag, properties = {}, ...children) {
   const element = document.createElement(tag);

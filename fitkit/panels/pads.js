@@ -1,6 +1,6 @@
 // Pad sets put aside, side by side: what each gives and costs, with a picture of each.
 
-import { button, items, make } from "./elements.js";
+import { begin, button, items, make } from "./elements.js";
 import { Link } from "./link.js";
 
 let made = 0;
@@ -43,8 +43,7 @@ class Pads {
     this.notice = make("span", { className: "fk-notice", role: "status" });
     this.problem = make("p", { className: "fk-problem", role: "alert" });
     this.cards = make("div", { className: "fk-cards" });
-    this.root.classList.add("fk");
-    this.root.dataset.panel = "pads";
+    begin(this.root, "pads");
     this.root.replaceChildren(
       make("div", { className: "fk-buttons fk-pad-boxes" },
         labelled("Foam", this.boxes.foam), labelled("Layout", this.boxes.layout),
@@ -119,8 +118,7 @@ function choice(options) {
 }
 
 function typed(value, size) {
-  return make("input", { type: "text", value, size, autocomplete: "off", spellcheck: false,
-    onkeydown: (event) => event.stopPropagation() });
+  return make("input", { type: "text", value, size, autocomplete: "off", spellcheck: false });
 }
 
 function labelled(words, box) {

@@ -29,7 +29,7 @@ WIDE_MM, HIGH_MM, DOTS_PER_INCH = 92.0, 100.0, 130.0
 #: What a picture of pressures shows, for people.
 CAPTION = (
     f"Pressure upright. Blue: up to the guide of {GUIDE_KPA:.1f} kPa, darker is more; "
-    "orange: beyond it. The cross marks the peak."
+    "orange and hatched: beyond it. The cross marks the peak."
 )
 
 

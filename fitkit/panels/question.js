@@ -1,7 +1,7 @@
 // One question about the present placement: asked when the maker wants it, its answer
 // gone as soon as the fit is another.
 
-import { button, items, make } from "./elements.js";
+import { begin, button, items, make } from "./elements.js";
 import { Link } from "./link.js";
 
 // Quiet after the last change until a question that follows the fit is asked again. [ms]
@@ -37,7 +37,7 @@ class QuestionPanel {
     this.notice = make("span", { className: "fk-notice", role: "status" });
     this.answer = make("div", { className: "fk-part", "aria-live": "polite" });
     this.problem = make("p", { className: "fk-problem", role: "alert" });
-    this.root.classList.add("fk");
+    begin(this.root, this.model.get("state").name);
     this.root.replaceChildren(
       make("div", { className: "fk-buttons" }, this.title, this.start, this.stop,
         make("label", {}, this.follow, " again whenever the fit is another"), this.notice),
@@ -59,7 +59,6 @@ class QuestionPanel {
     this.link.answered(this.state.answered);
     const working = this.state.stage === "working";
     this.title.textContent = this.state.question;
-    this.root.dataset.panel = this.state.name;
     this.start.disabled = !this.state.ready || working;
     this.stop.hidden = !working;
     this.notice.textContent = this.state.words;

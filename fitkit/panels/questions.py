@@ -47,6 +47,18 @@ def _jaw(assessment: Assessment) -> Part:
     return jaw_part(assessment)
 
 
+def _padding(assessment: Assessment) -> Part:
+    from fitkit.sheets.padding import padding_part
+
+    return padding_part(assessment)
+
+
+def _balance(assessment: Assessment) -> Part:
+    from fitkit.sheets.padding import balance_part
+
+    return balance_part(assessment)
+
+
 #: Every question that can be opened as a panel.
 QUESTIONS: Mapping[str, Question] = MappingProxyType(
     {
@@ -54,6 +66,10 @@ QUESTIONS: Mapping[str, Question] = MappingProxyType(
         for question in (
             Question(name="sight", title="What does the wearer see?", part=_sight),
             Question(name="jaw", title="Does the jaw follow the chin?", part=_jaw),
+            Question(name="padding", title="Which pads hold it still?", part=_padding),
+            Question(
+                name="balance", title="What does it weigh on the neck?", part=_balance
+            ),
         )
     }
 )

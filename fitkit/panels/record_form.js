@@ -1,6 +1,6 @@
 // The record form: boxes from the measures catalogue, how to take each, slips as typed.
 
-import { button, drawn, items, make } from "./elements.js";
+import { begin, button, drawn, items, make } from "./elements.js";
 import { Link } from "./link.js";
 
 let made = 0;
@@ -30,8 +30,7 @@ class RecordForm {
     this.general = make("ul", { className: "fk-problems", role: "alert" });
     this.guide = make("aside", { className: "fk-guide", "aria-live": "polite" });
     const groups = this.fields.groups.map((group) => this.buildGroup(group));
-    this.root.classList.add("fk");
-    this.root.dataset.panel = "record";
+    begin(this.root, "record");
     this.root.replaceChildren(
       make("div", { className: "fk-form" },
         make("div", {}, ...groups, this.general, this.summary, this.buildFiles(), this.notice),
@@ -55,7 +54,6 @@ class RecordForm {
     const said = make("div", { id: `${id}-said`, className: "fk-said", role: "alert" });
     input.addEventListener("input", () => this.link.type(box.box, input.value));
     input.addEventListener("change", () => this.link.settle());
-    input.addEventListener("keydown", (event) => event.stopPropagation());
     input.addEventListener("focus", () => this.explain(box));
     const element = make("div", { className: "fk-row", "data-box": box.box },
       make("label", { htmlFor: id, textContent: box.title }), input,
@@ -69,7 +67,6 @@ class RecordForm {
 
   buildFiles() {
     this.file = make("input", { type: "text", "aria-label": "File name", spellcheck: false });
-    this.file.addEventListener("keydown", (event) => event.stopPropagation());
     this.file.addEventListener("input", () => { this.named = true; });
     const chooser = make("input", { type: "file", accept: ".json,application/json", hidden: true,
       onchange: () => this.openFile(chooser) });

@@ -5,7 +5,7 @@ import { carried, jawMap, pieceMap } from "./cutting.js";
 import { CLASSES, Sheet, VIEWS, drawSection, figure, planesIn } from "./drawing.js";
 import { coloursOf, floats, readScene } from "./scene.js";
 import { NumberBox, ZoneTable } from "./controls.js";
-import { button, few, items, make } from "./elements.js";
+import { begin, button, few, items, make } from "./elements.js";
 import { Link } from "./link.js";
 
 // Room around the head in every section. [mm]
@@ -41,8 +41,7 @@ class SectionsPanel {
     this.table = new ZoneTable();
     this.checks = make("dl", { className: "fk-checks" });
     this.closer = make("div", { className: "fk-closer" });
-    this.root.classList.add("fk");
-    this.root.dataset.panel = "sections";
+    begin(this.root, "sections");
     this.root.replaceChildren(
       make("header", {}, this.verdict, this.reasons, this.notice, this.problems),
       make("div", { className: "fk-views" }, ...this.views.map((view) => view.element)),

@@ -2,7 +2,7 @@
 
 import { jawMap, pieceMap, STILL } from "./cutting.js";
 import { VIEWS } from "./drawing.js";
-import { button, make } from "./elements.js";
+import { begin, button, make } from "./elements.js";
 import { Link } from "./link.js";
 import { coloursOf, floats, readScene } from "./scene.js";
 
@@ -88,8 +88,7 @@ class Solid {
     this.notice = make("p", { className: "fk-notice", role: "status" });
     const looks = Object.entries(LOOKS).map(([name, [turned, raised]]) =>
       button(name, () => { Object.assign(this, { turned, raised }); this.redraw(); }));
-    this.root.classList.add("fk");
-    this.root.dataset.panel = "solid";
+    begin(this.root, "solid");
     this.root.replaceChildren(
       make("div", { className: "fk-buttons" }, ...looks, this.piece, this.open),
       this.canvas, this.notice);

@@ -106,6 +106,26 @@ def test_a_section_is_reached_and_moved_by_keys(as_drawn):
     as_drawn.type_number("side_cut_mm", "0")
 
 
+def test_keys_in_a_panel_do_nothing_to_the_notebook(as_drawn):
+    cells = as_drawn.page.locator(".jp-Notebook .jp-Cell")
+    before = cells.count()
+    desk = as_drawn.panel("desk")
+    controls = [
+        desk.get_by_label("Saved sessions"),
+        desk.get_by_role("button", name="Save"),
+        as_drawn.box("up_mm").locator('input[type="range"]'),
+        as_drawn.box("up_mm").locator('input[type="text"]'),
+        as_drawn.sections.locator("canvas").first,
+    ]
+    for control in controls:
+        control.focus()
+        for key in ("x", "d", "d", "a", "b"):  # cut, delete, insert above and below
+            control.press(key)
+    as_drawn.box("up_mm").locator('input[type="text"]').press("Escape")
+    assert cells.count() == before
+    assert as_drawn.number("up_mm") == "0.0"
+
+
 def test_the_jaw_opens_in_the_pictures(as_drawn):
     side = as_drawn.sections.locator('[data-view="side"] canvas')
     before = side.evaluate("(canvas) => canvas.toDataURL()")

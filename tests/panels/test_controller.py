@@ -224,7 +224,7 @@ def test_a_report_is_of_the_fit_as_it_stood_while_the_maker_goes_on(
 
     def slow_report(assessment, folder, *, overwrite, tell):  # noqa: ARG001
         tell("Drawing")
-        assert gate.wait(60)
+        assert gate.wait(600)
         sizes.append(assessment.placement.mean_size)
         return Report(folder=folder, page=folder / "report.html", files=())
 

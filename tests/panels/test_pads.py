@@ -15,7 +15,7 @@ from fitkit.panels.pads import pad_card, pad_choice
 from fitkit.panels.questions import NO_FIT
 from fitkit.piece.mass import Materials, weigh
 
-LONG_S = 120.0
+LONG_S = 600.0
 TYPED = {
     "name": "",
     "foam": "hr 40",

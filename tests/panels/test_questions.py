@@ -21,7 +21,10 @@ from fitkit.panels.questions import (
 from fitkit.sheets.part import Part, Picture
 from fitkit.sheets.tables import Column, Table
 
-LONG_S = 60.0
+#: Longest that an answer may take on a loaded machine before it counts as lost. [s]
+LONG_S = 600.0
+#: Questions that take many seconds of work; their rooms test them by default.
+LONG = ("padding", "donning")
 PART = Part(
     name="test",
     title="Tested",
@@ -145,7 +148,10 @@ def test_an_unknown_question_is_refused_with_a_near_one():
         question_named("site")
 
 
-@pytest.mark.parametrize("name", QUESTIONS)
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(n, marks=pytest.mark.slow if n in LONG else ()) for n in QUESTIONS],
+)
 def test_every_question_answers_on_the_plain_shell(session, name):
     asking = QuestionController(session, QUESTIONS[name])
     asking.ask()

@@ -185,7 +185,7 @@ def test_pad_sets_are_typed_compared_and_dropped(session, errors):
     assert view.state["problem"] == ""
     assert view.state["ready"]
     send(view, seq=3, command="compare")
-    view.comparison.wait(120)
+    view.comparison.wait(600)
     (card,) = view.shown["cards"]
     assert card["name"] == "soft"
     assert card["known"]
@@ -206,7 +206,7 @@ def test_a_question_is_asked_answered_and_cleared(sight, session):
     assert sight.part["sentences"] == []
     send(sight, seq=1, command="ask")
     assert sight.state["answered"] == 1
-    sight.asking.wait(60)
+    sight.asking.wait(600)
     assert sight.state["stage"] == "done"
     assert sight.part["sentences"]
     assert sight.part["pictures"][0]["data"].startswith(b"<?xml")
@@ -228,7 +228,7 @@ def test_pictures_are_sent_once_not_with_every_state(sight, session):
     sent = []
     sight.observe(lambda change: sent.append(change["new"]), "part")
     send(sight, seq=1, command="ask")
-    sight.asking.wait(60)
+    sight.asking.wait(600)
     session.edit(side_cut_mm=3.0)
     session.say("Hello")
     assert len(sent) == 1

@@ -9,7 +9,7 @@ import pytest
 from fitkit.errors import FitkitError
 from fitkit.panels.worker import FAULT, Work, Worker
 
-LONG_S = 30.0
+LONG_S = 600.0
 
 
 @pytest.fixture
