@@ -21,6 +21,7 @@ from fitkit.fit._settle_many import (
     picked,
     put,
     settle_many,
+    settled_poses,
     stacked_loads,
     stacked_poses,
 )
@@ -50,6 +51,8 @@ from fitkit.piece.mass import MassProperties, combined
 THINNED = 3
 #: Balance, rounds of friction, and wriggles that are enough to compare by.
 ROUGHLY, ROUGH_ROUNDS, ROUGH_SEATINGS = 1e-3, 20, 5
+#: Balance on planes that are about to be turned again.
+NEARLY = 1e-2
 #: Most pad sets that are settled at once: as many as keep the arrays near a core.
 MOST_AT_ONCE = 25
 
@@ -228,9 +231,8 @@ def _side_by_side(beds: Beds, jobs: Sequence[_Job]) -> BentWalls:
 
 def _loaded(beds: Beds, bent: BentWalls, load: Load, seat: Pose) -> Rests:
     """Settle from a seat, and once more with the planes of where that came to."""
-    first = settle_many(_facing(beds, bent, seat), load, seat, balanced=ROUGHLY)
-    planes = _facing(beds, bent, first.pose)
-    return settle_many(planes, load, first.pose, balanced=ROUGHLY, put_on=seat)
+    near, _ = settled_poses(_facing(beds, bent, seat), load, seat, balanced=NEARLY)
+    return settle_many(_facing(beds, bent, near), load, near, balanced=ROUGHLY, put_on=seat)
 
 
 def _facing(beds: Beds, bent: BentWalls, pose: Pose) -> Beds:

@@ -117,6 +117,19 @@ def settle_many(
     """
     Settle pieces from poses until forces and moments balance; not all of them may.
 
+    As `settled_poses`, with all about where they have come to.
+    """
+    begin = put_on or pose
+    best, _ = settled_poses(beds, load, pose, balanced=balanced, put_on=put_on)
+    return _Now(beds, load, begin).rests(best, _scale(load))
+
+
+def settled_poses(
+    beds: Beds, load: Load, pose: Pose, *, balanced: float, put_on: Pose | None = None
+) -> tuple[Pose, FloatArray]:
+    """
+    Settle pieces from poses, and give what is left of forces over the load, (b,).
+
     As `settle` with walls that stay. Every look at the forces is followed by one step:
     the first few downhill with friction held, then Newton's on the forces themselves,
     cut short where it does not help. Foam is sheared from where it was at `put_on`,
@@ -149,7 +162,7 @@ def settle_many(
         if going.mean() < 0.8:
             rows = rows[going]
             now = _Now(beds.of(rows), _loaded(load, rows), picked(begin, rows))
-    return _Now(beds, load, begin).rests(best, scale)
+    return best, best_left
 
 
 class _Now:
