@@ -273,10 +273,10 @@ def choose_strap(
         most_left_nmm=float(left),
         strain_percent=float(strain),
         words=(
-            f"{len(travels)} cord(s) of {free:.0f} mm free length and {stiffness:.3f} N/mm "
-            f"each: {stiffness * (length.min() - free):.1f} N closed, "
-            f"{stiffness * (length.max() - free):.1f} N wide open, stretched by up to "
-            f"{strain:.0f} %."
+            f"{len(travels)} cord{'s' * (len(travels) > 1)} of {free:.0f} mm free length "
+            f"and {stiffness:.3f} N/mm each: {stiffness * (length.min() - free):.1f} N "
+            f"closed, {stiffness * (length.max() - free):.1f} N wide open, stretched by "
+            f"up to {strain:.0f} %."
         ),
     )
 

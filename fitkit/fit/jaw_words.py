@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from fitkit.fit.jaw_clash import GapTravel
 from fitkit.fit.jaw_hinge import HingeAnswer
 from fitkit.fit.jaw_report import JawReport
 from fitkit.fit.placement import FloatArray
@@ -29,16 +30,23 @@ def jaw_words(report: JawReport) -> tuple[str, ...]:
 
 def _follows(report: JawReport) -> str:
     motion, travel = report.motion, report.travel
-    kept = (
-        "all of it is kept inside"
-        if travel.kept_opening_mm > motion.opening_mm - 0.5
-        else f"{travel.kept_opening_mm:.0f} mm of it are kept inside"
+    kept, whole = travel.kept_opening_mm, motion.opening_mm
+    share = (
+        f"all of the {whole:.0f}"
+        if kept > whole - 0.5
+        else f"{kept:.0f} of the {whole:.0f}"
+    )
+    stopped = float(np.interp(travel.stopped_deg, travel.chin_deg, travel.opening_mm))
+    follows = (
+        f"follows the chin up to {stopped:.0f} mm, where it meets its stop"
+        if np.isfinite(stopped)
+        else "follows the chin all the way"
     )
     parts = f", lifts by up to {travel.lift_mm:.1f} mm" if travel.lift_mm > 0.5 else ""
     return (
-        f"The wearer opens {motion.opening_mm:.0f} mm between the front teeth; {kept}. The "
-        f"jaw then turns {travel.jaw_deg.max():.0f} deg and shows "
-        f"{travel.seen_mm.max():.0f} mm at its lips. The chin slips by up to "
+        f"The jaw {follows}. Inside, the wearer can open {share} mm between the front "
+        f"teeth. It turns {travel.jaw_deg.max():.0f} deg and shows "
+        f"{travel.seen_mm.max():.0f} mm at its lips; the chin slips by up to "
         f"{travel.slip_mm:.1f} mm along the pads and presses up to "
         f"{travel.squeeze_mm:.1f} mm into them{parts}."
     )
@@ -47,11 +55,17 @@ def _follows(report: JawReport) -> str:
 def _near(report: JawReport) -> str:
     shell, head = report.clash.shell, report.clash.head
     return (
-        f"Least gap over the travel, finished: {shell.least_mm:.1f} mm to the shell "
-        f"at {shell.least_deg:.0f} deg, {head.least_mm:.1f} mm to the wearer at "
-        f"{head.least_deg:.0f} deg; {report.clash.teeth_gap_mm:.1f} mm between the lips or "
-        "teeth, shut."
+        f"Finished, layers included, it {_room(shell, 'shell')} and "
+        f"{_room(head, 'wearer')}; shut, {report.clash.teeth_gap_mm:.1f} mm are left "
+        "between the lips or teeth."
     )
+
+
+def _room(gap: GapTravel, what: str) -> str:
+    at = f"at {gap.least_deg:.0f} deg"
+    if gap.rubs:
+        return f"meets the {what} by up to {gap.depth_mm:.1f} mm {at}"
+    return f"clears the {what} by {gap.least_mm:.1f} mm, least {at}"
 
 
 def _hinge(hinge: HingeAnswer) -> str:

@@ -18,7 +18,7 @@ DASHES: tuple[tuple[float, ...], ...] = ((), (5, 2), (1.5, 1.5), (6, 2, 1.5, 2))
 #: Symbols of the marks in the midplane.
 SYMBOLS = {"chin pole": "+", "hinge as drawn": "o", "best hinge": "D"}
 #: Lines of equal misfit. [mm]
-LEVELS_MM = (1, 2, 3, 5, 7, 10, 15, 20, 30)
+LEVELS_MM = (1, 2, 4, 6, 8, 10, 15, 20, 30)
 
 
 def draw_jaw_midplane(ax: Axes, view: JawView) -> None:
