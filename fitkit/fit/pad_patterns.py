@@ -57,6 +57,18 @@ class PadPattern:
     keeps_bound: bool
 
 
+@dataclass(frozen=True, kw_only=True)
+class CutSheet:
+    """What is cut from sheets of one foam at one thickness."""
+
+    foam: str
+    thickness_mm: float
+    #: How many pieces.
+    pieces: int
+    #: Of all of them, flat; what falls between them is not counted. [mm²]
+    area_mm2: float
+
+
 def pad_patterns(
     wearer: Wearer,
     piece: Piece,
@@ -109,13 +121,20 @@ def pad_patterns(
     return tuple(found)
 
 
-def cutting_list(patterns: Sequence[PadPattern]) -> dict[tuple[str, float], float]:
-    """Add up the flat area by foam and thickness (mm), in mm²."""
-    areas: dict[tuple[str, float], float] = {}
+def cutting_list(patterns: Sequence[PadPattern]) -> tuple[CutSheet, ...]:
+    """Count pieces and add up their flat area by foam and thickness, in their order."""
+    kinds: dict[tuple[str, float], list[PadPattern]] = {}
     for pattern in patterns:
-        key = (pattern.foam, pattern.thickness_mm)
-        areas[key] = areas.get(key, 0.0) + pattern.area_mm2
-    return areas
+        kinds.setdefault((pattern.foam, pattern.thickness_mm), []).append(pattern)
+    return tuple(
+        CutSheet(
+            foam=foam,
+            thickness_mm=thickness,
+            pieces=len(each),
+            area_mm2=sum(one.area_mm2 for one in each),
+        )
+        for (foam, thickness), each in kinds.items()
+    )
 
 
 def _region(

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from types import MappingProxyType
 
 import numpy as np
 
@@ -105,6 +106,43 @@ class Pad:
 def pad_area_mm2(wearer: Wearer, pad: Pad) -> float:
     """Give the area of head under a pad, in mm²."""
     return float(vertex_areas_mm2(wearer.head)[pad.covers(wearer)].sum())
+
+
+@dataclass(frozen=True, kw_only=True)
+class Coverage:
+    """How much of the head a set of pads lies on, and how much foam that takes."""
+
+    #: Area of head under each pad, by name; where several lie, the first counts. [mm²]
+    area_mm2: Mapping[str, float]
+    #: Foam in each as it comes from the sheet, by name. [mm³]
+    volume_mm3: Mapping[str, float]
+    #: Share of the head above the neck that lies under any. [percent]
+    share_percent: float
+
+
+def coverage(wearer: Wearer, pads: Sequence[Pad]) -> Coverage:
+    """
+    Say how much of the head pads cover; what they touch is said by `pad_out`.
+
+    Raises
+    ------
+    BriefError
+        If a pad covers no part of the head.
+    """
+    area = vertex_areas_mm2(wearer.head)
+    free = wearer.zone >= 0
+    whole = float(area[free].sum())
+    areas: dict[str, float] = {}
+    for pad in pads:
+        under = pad.covers(wearer) & free
+        areas[pad.name] = float(area[under].sum())
+        free &= ~under
+    volumes = {pad.name: areas[pad.name] * pad.thickness_mm for pad in pads}
+    return Coverage(
+        area_mm2=MappingProxyType(areas),
+        volume_mm3=MappingProxyType(volumes),
+        share_percent=100.0 * sum(areas.values()) / whole,
+    )
 
 
 def pad_bodies(

@@ -114,9 +114,10 @@ def test_a_split_runs_straight_through_the_triangles(head_and_piece):
 def test_the_cutting_list_adds_up_by_foam_and_thickness(head_and_piece):
     pads = [patch(30), patch(30, at=(0, 85, 0)), replace(patch(30), thickness_mm=10)]
     got = pad_patterns(*head_and_piece, HOME, pads=pads, most_stretch_percent=40)
-    listed = cutting_list(got)
-    assert set(listed) == {("pe 33", 15), ("pe 33", 10)}
-    assert listed["pe 33", 15] == pytest.approx(got[0].area_mm2 + got[1].area_mm2)
+    thick, thin = cutting_list(got)
+    assert (thick.foam, thick.thickness_mm, thick.pieces) == ("pe 33", 15, 2)
+    assert (thin.foam, thin.thickness_mm, thin.pieces) == ("pe 33", 10, 1)
+    assert thick.area_mm2 == pytest.approx(got[0].area_mm2 + got[1].area_mm2)
 
 
 def test_a_pad_too_small_to_cut_is_named(head_and_piece):

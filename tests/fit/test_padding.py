@@ -10,9 +10,10 @@ from fitkit.errors import BriefError
 from fitkit.fit.balance import CONDYLES_MM
 from fitkit.fit.foam import foam, linear_foam
 from fitkit.fit.padding import CASES, Case, band_kpa, pad_out, placement_of
-from fitkit.fit.pads import Pad, pad_area_mm2, pad_bodies
+from fitkit.fit.pads import Pad, coverage, pad_area_mm2, pad_bodies
 from fitkit.fit.placement import Placement, rotation_matrix
 from fitkit.piece.mass import combined, point_mass
+from fitkit.wearer.zones import ZONES
 
 G = 9.80665
 
@@ -141,6 +142,37 @@ def test_pads_weigh_their_volume(head_and_piece):
     patch = Pad(name="patch", foam=foam("pe 33"), thickness_mm=10, centre_mm=(0, 0, 85),
                 radius_mm=25)  # fmt: skip
     assert pad_area_mm2(wearer, patch) == pytest.approx(np.pi * 25**2, rel=0.25)
+
+
+def test_coverage_counts_every_spot_once_and_the_foam_on_it(head_and_piece):
+    wearer, _ = head_and_piece
+    made = foam("pe 33")
+    upper = np.nonzero(wearer.head.vertices[:, 2] > 30)[0]
+    painted = Pad(name="painted", foam=made, thickness_mm=12, painted=tuple(upper.tolist()))
+    crown = Pad(name="crown", foam=made, thickness_mm=10, zones=("crown",))
+    got = coverage(wearer, [painted, crown])
+    # a cap of height 55 on a ball of 85 mm: 2 π · 85 · 55 (vertices 5 mm apart)
+    assert got.area_mm2["painted"] == pytest.approx(2 * np.pi * 85 * 55, rel=0.06)
+    assert got.volume_mm3["painted"] == pytest.approx(12 * got.area_mm2["painted"])
+    both = np.union1d(upper, np.nonzero(crown.covers(wearer))[0])
+    alone = Pad(name="both", foam=made, thickness_mm=5, painted=tuple(both.tolist()))
+    assert sum(got.area_mm2.values()) == pytest.approx(pad_area_mm2(wearer, alone))
+    whole = [Pad(name="all", foam=made, thickness_mm=5, zones=ZONES)]
+    assert coverage(wearer, whole).share_percent == pytest.approx(100)
+
+
+def test_a_drawn_patch_and_the_same_painted_settle_alike(head_and_piece):
+    wearer, piece = head_and_piece
+    drawn = Pad(name="top", foam=foam("hr 40"), thickness_mm=20, centre_mm=(0, 0, 85),
+                radius_mm=50)  # fmt: skip
+    under = tuple(np.nonzero(drawn.covers(wearer))[0].tolist())
+    painted = Pad(name="top", foam=foam("hr 40"), thickness_mm=20, painted=under)
+    one, other = (
+        pad_out(wearer, piece, Placement(), pads=[pad],
+                weighing=weight(900.0, at_mm=(0, 0, -40)), cases=CASES[:1]).peak_kpa
+        for pad in (drawn, painted)
+    )  # fmt: skip
+    assert one == pytest.approx(other)
 
 
 def pads_of(thickness_mm, made=None):
