@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Any
 
-from matplotlib.font_manager import FontProperties, findfont, get_font
-from matplotlib.ft2font import LoadFlags
+from matplotlib.font_manager import FontProperties, findfont
+from matplotlib.ft2font import FT2Font, LoadFlags
 
 from fitkit.plots.paper import INCH_MM
 
@@ -37,8 +36,10 @@ def _width(text: str, bold: bool) -> float:
 
 
 @lru_cache(maxsize=2)
-def _font(bold: bool) -> Any:
+def _font(bold: bool) -> FT2Font:
+    """Open the font for measuring alone: others would change the size of a shared one."""
     weight = "bold" if bold else "normal"
-    font = get_font(findfont(FontProperties(family="DejaVu Sans", weight=weight)))
+    found = findfont(FontProperties(family="DejaVu Sans", weight=weight))
+    font = FT2Font(found)
     font.set_size(_MEASURED_PT, INCH_PT)
     return font
