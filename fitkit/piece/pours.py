@@ -7,10 +7,9 @@ from dataclasses import dataclass
 
 from fitkit.errors import DesignError
 from fitkit.geometry.mesh import Mesh
-from fitkit.piece._solid_moments import band_moments
 from fitkit.piece.laminate import within
 from fitkit.piece.mass import checked_density
-from fitkit.piece.quantities import Weight, band_area_mm2
+from fitkit.piece.quantities import Weight, curved
 
 #: Density of mould silicone and of casting resin, from memory of data sheets. [g/cm³]
 SILICONE_G_CM3, RESIN_G_CM3 = 1.2, 1.06
@@ -128,7 +127,7 @@ def silicone_blanket(
     """
     within("thickness_mm", thickness_mm, low=3, high=50, unit="mm")
     checked_density("silicone", density_g_cm3)
-    volume = band_moments(master, 0.0, thickness_mm).volume / 1000
+    volume = curved(master).volume_mm3(0.0, thickness_mm) / 1000
     return Blanket(
         thickness_mm=thickness_mm,
         area_m2=master.area_mm2 / 1e6,
@@ -198,16 +197,17 @@ def hollow_cast(
     within("wall_mm", wall_mm, low=0.5, high=30, unit="mm")
     within("coat_mm", coat_mm, low=0.2, high=30, unit="mm")
     checked_density("resin", density_g_cm3)
+    surface = curved(outside)
     coats = []
     for number in range(1, math.ceil(wall_mm / coat_mm - 1e-9) + 1):
         start = (number - 1) * coat_mm
         end = min(number * coat_mm, wall_mm)
-        net = band_moments(outside, -end, -start).volume / 1000 * density_g_cm3
+        net = surface.volume_mm3(-end, -start) / 1000 * density_g_cm3
         coats.append(
             CastCoat(
                 number=number,
                 thickness_mm=end - start,
-                area_m2=band_area_mm2(outside, at_mm=-start) / 1e6,
+                area_m2=surface.area_at_mm2(-start) / 1e6,
                 weight=Weight(
                     net_g=net, waste_percent=waste_percent, scale_step_g=scale_step_g
                 ),

@@ -178,9 +178,9 @@ def quantities(
     shop = Shop() if shop is None else shop
     _check_names(route, shop)
     at = stages(route)
+    drawn = curved(outside), curved(inside)
     steps = tuple(
-        _step_quantity(route, number, at, (outside, inside), shop)
-        for number in range(len(route.steps))
+        _step_quantity(route, number, at, drawn, shop) for number in range(len(route.steps))
     )
     bench = math.fsum(step.bench_min for step in steps) / 60
     return Quantities(
@@ -190,7 +190,7 @@ def quantities(
         unpriced=tuple(s.step for s in steps if s.weight.net_g and s.cost is None),
         bench_h=bench,
         elapsed_h=bench + math.fsum(step.wait_h for step in steps),
-        wall_g=_wall_g(route, outside, inside),
+        wall_g=_wall_g(route, *drawn),
     )
 
 
@@ -198,19 +198,19 @@ def _step_quantity(
     route: Route,
     number: int,
     at: Sequence[Stage],
-    drawn: tuple[Mesh, Mesh],
+    drawn: tuple[Curved, Curved],
     shop: Shop,
 ) -> StepQuantity:
     step, before = route.steps[number], at[number]
     grown = before.scale / at[-1].scale  # the drawn surfaces are at the finished size
     outward = step.keeps != "inner" if isinstance(step, CopyStep) else _out(step.side)
-    mesh = drawn[0 if outward else 1].scaled(grown)
+    surface = drawn[0 if outward else 1]
     level = before.outer_mm if outward else before.inner_mm
-    area = band_area_mm2(mesh, at_mm=level) / 1e6
+    area = surface.area_at_mm2(level, scale=grown) / 1e6
     volume = 0.0
     if isinstance(step, LayerStep):
         ends = sorted((level, level + (1 if outward else -1) * step.even_mm))
-        volume = band_moments(mesh, *ends).volume / 1000
+        volume = surface.volume_mm3(*ends, scale=grown) / 1000
     net = volume * step.density if isinstance(step, LayerStep) else 0.0
     weight = _weight(net, step.name, shop)
     fibre = resin = None
@@ -233,26 +233,46 @@ def _step_quantity(
     )
 
 
-def band_area_mm2(mesh: Mesh, *, at_mm: float) -> float:
+@dataclass(frozen=True, kw_only=True)
+class Curved:
     """
-    Give the area of the surface at a true distance, by Steiner's formula, in mm².
-
-    Parameters
-    ----------
-    mesh : Mesh
-    at_mm : float
-        Outward positive. [mm]
+    A surface as Steiner's formula knows it, at any uniform scale.
 
     Notes
     -----
-    S + 2 M h + K h² with area S, integral mean curvature M and integral Gauss curvature
-    K, 4π for a closed convex body: J. Steiner (1840). M and K follow from the volumes of
-    a unit layer on either side.
+    At a distance h lies the area S + 2 M h + K h², and up to there the volume
+    S h + M h² + K h³ / 3, with area S, integral mean curvature M and integral Gauss
+    curvature K, 4π for a closed convex body: J. Steiner (1840). Scaled by f, S grows by
+    f² and M by f. M and K follow from the volumes of a unit layer on either side.
     """
+
+    #: S, M and K. [mm²], [mm], []
+    area_mm2: float
+    mean_mm: float
+    gauss: float
+
+    def area_at_mm2(self, at_mm: float, *, scale: float = 1.0) -> float:
+        """Area at a true distance, outward positive, of the scaled surface, in mm²."""
+        area, mean = scale**2 * self.area_mm2, scale * self.mean_mm
+        return area + 2 * mean * at_mm + self.gauss * at_mm**2
+
+    def volume_mm3(self, low_mm: float, high_mm: float, *, scale: float = 1.0) -> float:
+        """Volume between two true distances of the scaled surface, in mm³."""
+        area, mean = scale**2 * self.area_mm2, scale * self.mean_mm
+        first, second, third = (high_mm**k - low_mm**k for k in (1, 2, 3))
+        return area * first + mean * second + self.gauss * third / 3
+
+
+def curved(mesh: Mesh) -> Curved:
+    """Measure area and curvatures of a mesh, open or closed."""
     out = band_moments(mesh, 0.0, 1.0).volume
     back = band_moments(mesh, -1.0, 0.0).volume
-    mean, gauss = (out - back) / 2, 3 * ((out + back) / 2 - mesh.area_mm2)
-    return float(mesh.area_mm2 + 2 * mean * at_mm + gauss * at_mm**2)
+    area = float(mesh.area_mm2)
+    return Curved(
+        area_mm2=area,
+        mean_mm=float(out - back) / 2,
+        gauss=3 * (float(out + back) / 2 - area),
+    )
 
 
 def _out(side: str) -> bool:
@@ -267,12 +287,12 @@ def _weight(net_g: float, step: str, shop: Shop) -> Weight:
     )
 
 
-def _wall_g(route: Route, outside: Mesh, inside: Mesh) -> float:
+def _wall_g(route: Route, outside: Curved, inside: Curved) -> float:
     """Weigh the coats of the finished wall, each on the side of the skin it lies on."""
     total = 0.0
     for coat in route.finished.coats:
-        mesh = outside if coat.from_mm + coat.to_mm > 0 else inside
-        volume = band_moments(mesh, coat.from_mm, coat.to_mm).volume
+        surface = outside if coat.from_mm + coat.to_mm > 0 else inside
+        volume = surface.volume_mm3(coat.from_mm, coat.to_mm)
         total += volume / 1000 * coat.density_g_cm3
     return total
 

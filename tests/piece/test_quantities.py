@@ -9,7 +9,7 @@ from shells import as_mesh, ball, box
 
 from fitkit.errors import DesignError
 from fitkit.piece.laminate import Laminate
-from fitkit.piece.quantities import Shop, Weight, band_area_mm2, quantities
+from fitkit.piece.quantities import Shop, Weight, curved, quantities
 from fitkit.piece.route_steps import CopyStep, LayerStep, RemoveStep
 from fitkit.piece.routes import Route
 
@@ -47,13 +47,21 @@ def test_a_printed_wall_weighs_what_its_volume_says(ball_of_120):
 
 def test_area_at_a_distance_is_steiners():
     told = "box 200 150 230 grown by 10"
-    area = band_area_mm2(as_mesh(box(200, 150, 230)), at_mm=10.0) / 100
+    area = curved(as_mesh(box(200, 150, 230))).area_at_mm2(10.0) / 100
     assert area == pytest.approx(FIGURES[f"{told}: area"], abs=0.001)
+
+
+def test_a_scaled_surface_is_the_surface_of_the_scaled_mesh():
+    mesh = as_mesh(ball(99.75, 77.165, 115, segments=64))
+    one, other = curved(mesh), curved(mesh.scaled(1.3))
+    assert one.area_at_mm2(4.0, scale=1.3) == pytest.approx(other.area_at_mm2(4.0))
+    volumes = [c.volume_mm3(-3, 2, scale=f) for c, f in ((one, 1.3), (other, 1.0))]
+    assert volumes[0] == pytest.approx(volumes[1])
 
 
 def test_area_of_an_ellipsoid_grown_by_10_is_steiners():
     mesh = as_mesh(ball(99.75, 77.165, 115, segments=256))
-    area = band_area_mm2(mesh, at_mm=10.0) / 100
+    area = curved(mesh).area_at_mm2(10.0) / 100
     assert area == pytest.approx(FIGURES["ellipsoid grown by 10: area"], rel=5e-4)
 
 

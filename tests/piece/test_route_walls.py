@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from types import MappingProxyType
-
 import numpy as np
 import pytest
 import shells
 from buildup_figures import FIGURES
 from manifold3d import Manifold
+from route_pieces import CAST, IN, OUT, design, layer, skin
 
 from fitkit.errors import DesignError
 from fitkit.piece.buildup import finish, sample_wall
 from fitkit.piece.design import Design
 from fitkit.piece.mass import Materials, weigh
-from fitkit.piece.notes import parse_notes
-from fitkit.piece.route_steps import CopyStep, LayerStep, Region, RemoveStep
+from fitkit.piece.route_steps import CopyStep, Region, RemoveStep
 from fitkit.piece.route_walls import (
     build_up_by_route,
     finish_by_route,
@@ -24,39 +21,6 @@ from fitkit.piece.route_walls import (
     route_walls,
 )
 from fitkit.piece.routes import Route
-
-
-def design(mesh, *, surface="outer", **notes) -> Design:
-    return Design(
-        name="ball",
-        parts=MappingProxyType({"skin": mesh}),
-        surface=surface,
-        notes=parse_notes(notes, source="notes"),
-        words=(),
-        mended=(),
-        path=Path("ball.stl"),
-    )
-
-
-def layer(name, side, thickness, **more) -> LayerStep:
-    return LayerStep(name=name, side=side, thickness_mm=thickness, **more)
-
-
-CAST = Route(
-    name="cast",
-    steps=(
-        layer("filler", "outward", 2.0),
-        CopyStep(name="casting", shrink_percent=1.0),
-        layer("wall", "inward", 5.0),
-        layer("paint", "outward", 0.5),
-    ),
-)
-#: By hand: the filler shrinks to 1.98; paint lies on it, the wall grows back from it.
-OUT, IN = 2.48, 3.02
-
-
-def skin(solid: Manifold) -> Design:
-    return design(shells.as_mesh(solid))
 
 
 def walls_of(drawn: Design, route: Route, *, resolution_mm=8.0, **more):
@@ -284,3 +248,25 @@ def test_a_route_that_ends_with_a_bare_copy_is_refused():
     bare = Route(name="bare", steps=CAST.steps[:2])
     with pytest.raises(DesignError, match="'bare' leaves no wall"):
         finish_by_route(skin(shells.ball(120)), route=bare)
+
+
+def test_a_sheet_over_a_filled_form_lies_all_outside_what_is_drawn():
+    route = Route(
+        name="sheet",
+        steps=(
+            layer("filler", "outward", 1.0),
+            CopyStep(name="forming", shrink_percent=0.0),
+            layer("sheet", "outward", 1.5),
+        ),
+    )
+    drawn = skin(shells.ball(120, segments=48))
+    piece = finish_by_route(drawn, route=route)
+    assert (piece.growth_mm, piece.lining_mm) == pytest.approx((2.5, -1.0))
+    walls = walls_of(drawn, route)
+    assert walls.inner.volume_mm3 > drawn.parts["skin"].volume_mm3
+    assert np.linalg.norm(walls.inner.vertices, axis=1).max() == pytest.approx(
+        121, abs=0.05
+    )
+    assert walls.wall.meant_mm == pytest.approx(1.5)
+    assert walls.wall.least_mm == pytest.approx(1.5, abs=0.05)
+    assert sample_wall(piece).least_mm == pytest.approx(1.5)

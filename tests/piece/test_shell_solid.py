@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shells
-from test_route_walls import CAST, IN, OUT, design, layer
+from route_pieces import CAST, IN, OUT, design, layer
 
 from fitkit.errors import DesignError
 from fitkit.geometry.rays import RayScene
