@@ -8,9 +8,13 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 from fitkit.fit._words import listed, move_words, percent
+from fitkit.fit.balance_report import BalanceReport, balance_report
 from fitkit.fit.brief import Brief, brief_for
+from fitkit.fit.donning import DonningReport, donning_report
 from fitkit.fit.ease import EaseMap
 from fitkit.fit.jaw import JawCheck
+from fitkit.fit.jaw_report import JawReport, jaw_report
+from fitkit.fit.padding_report import PaddingReport, padding_report
 from fitkit.fit.placement import Placement
 from fitkit.fit.sight import EyeCheck, Side
 from fitkit.fit.sight_report import SightReport, sight_report
@@ -72,17 +76,33 @@ class Assessment:
         """Whether the verdict is "fits"."""
         return self.verdict == "fits"
 
+    # The further questions take seconds: each is answered when first asked, by the
+    # defaults of the function named, and raises what that function raises.
+
     @cached_property
     def seen(self) -> SightReport:
-        """
-        What the wearer sees, by the defaults of `sight_report`; worked out once asked.
-
-        Raises
-        ------
-        BriefError
-            If it cannot be worked out: an eye is not inside the piece, for one.
-        """
+        """What the wearer sees (`sight_report`)."""
         return sight_report(self.wearer, self.piece, self.placement)
+
+    @cached_property
+    def jaw_moved(self) -> JawReport:
+        """How the jaw moves with the wearer's (`jaw_report`)."""
+        return jaw_report(self.wearer, self.piece, self.placement)
+
+    @cached_property
+    def donned(self) -> DonningReport:
+        """How it goes on and comes off (`donning_report`)."""
+        return donning_report(self.wearer, self.piece, self.placement)
+
+    @cached_property
+    def padded(self) -> PaddingReport:
+        """Pads that hold it still (`padding_report`)."""
+        return padding_report(self.wearer, self.piece, self.placement)
+
+    @cached_property
+    def balanced(self) -> BalanceReport:
+        """What it weighs on the neck (`balance_report`)."""
+        return balance_report(self.wearer, self.piece, self.placement)
 
     @property
     def master_percent(self) -> float:

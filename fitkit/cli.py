@@ -100,8 +100,8 @@ def _run(record: Path, mesh: Path, out: Path, asked: argparse.Namespace) -> Asse
     wearer = _wearer(record, asked)
     piece = _piece(mesh, asked)
     assessment = _assessment(wearer, piece, _brief(wearer, asked), asked)
+    print(_printable(verdict_text(assessment)), flush=True)
     report = write_report(assessment, out, overwrite=asked.overwrite, tell=_tell)
-    print(_printable(verdict_text(assessment)))
     print(f"\nReport: {report.page}")
     return assessment
 

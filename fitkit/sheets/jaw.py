@@ -8,7 +8,7 @@ import numpy as np
 
 from fitkit.assess import Assessment
 from fitkit.fit.jaw_hinge import HingeAnswer
-from fitkit.fit.jaw_report import JawReport, jaw_report
+from fitkit.fit.jaw_report import JawReport
 from fitkit.fit.jaw_words import jaw_words
 from fitkit.plots.jaw_pages import hinge_figure, jaw_side_figure, jaw_travel_figure
 from fitkit.plots.paper import svg_bytes
@@ -29,7 +29,7 @@ def jaw_part(assessment: Assessment) -> Part:
 
 
 def _part(assessment: Assessment) -> Part:
-    report = jaw_report(assessment.wearer, assessment.piece, assessment.placement)
+    report = assessment.jaw_moved
     return Part(
         name="jaw",
         title=TITLE,

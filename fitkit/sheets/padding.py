@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from fitkit.assess import Assessment
-from fitkit.fit.balance_report import BalanceReport, balance_report
+from fitkit.fit.balance_report import BalanceReport
 from fitkit.fit.pad_options import OptionRow
-from fitkit.fit.padding_report import PaddingReport, padding_report
+from fitkit.fit.padding_report import PaddingReport
 from fitkit.plots.padding_pages import (
     neck_figure,
     options_figure,
@@ -38,7 +38,7 @@ def balance_part(assessment: Assessment) -> Part:
 
 
 def _padding(assessment: Assessment) -> Part:
-    report = padding_report(assessment.wearer, assessment.piece, assessment.placement)
+    report = assessment.padded
     return Part(
         name="padding",
         title=PADDING_TITLE,
@@ -50,7 +50,7 @@ def _padding(assessment: Assessment) -> Part:
 
 
 def _balance(assessment: Assessment) -> Part:
-    report = balance_report(assessment.wearer, assessment.piece, assessment.placement)
+    report = assessment.balanced
     return Part(
         name="balance",
         title=BALANCE_TITLE,

@@ -167,7 +167,7 @@ def _sight(
 def _part(part: Part) -> Iterator[str]:
     yield _list(part.sentences)
     yield from (_picture(picture) for picture in part.pictures.values())
-    yield from (_table(table) for table in part.tables)
+    yield from (_table(table, titled=True) for table in part.tables)
 
 
 def _jaw_words(jaw: JawCheck) -> str:
@@ -242,9 +242,10 @@ def _picture(picture: Picture) -> str:
     )
 
 
-def _table(table: Table, *, marked: Iterable[int] = ()) -> str:
+def _table(table: Table, *, marked: Iterable[int] = (), titled: bool = False) -> str:
     columns = [column for column in table.columns if column.on_page]
     head = "".join(f"<th{_kind(column)}>{escape(column.title)}</th>" for column in columns)
+    caption = f"<caption>{escape(table.title)}</caption>" if titled else ""
     opening = {True: '<tr class="marked">', False: "<tr>"}
     strong = set(marked)
     rows = "\n".join(
@@ -252,7 +253,7 @@ def _table(table: Table, *, marked: Iterable[int] = ()) -> str:
         for k, row in enumerate(table.rows)
     )
     return (
-        f'<div class="scroll"><table><thead><tr>{head}</tr></thead>\n'
+        f'<div class="scroll"><table>{caption}<thead><tr>{head}</tr></thead>\n'
         f"<tbody>\n{rows}\n</tbody></table></div>"
     )
 

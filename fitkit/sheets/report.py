@@ -18,10 +18,13 @@ from fitkit.plots.pages import (
 from fitkit.plots.paper import png_bytes, svg_bytes
 from fitkit.sheets.brief_file import brief_json
 from fitkit.sheets.folder import CONTENTS, whole_folder, write_contents
+from fitkit.sheets.jaw import jaw_part
 from fitkit.sheets.meshes import write_meshes
+from fitkit.sheets.padding import balance_part, padding_part
 from fitkit.sheets.page import report_page
 from fitkit.sheets.part import Part, Picture
 from fitkit.sheets.placement_file import placement_json
+from fitkit.sheets.report_pdf import report_pdf
 from fitkit.sheets.sight import sight_part
 from fitkit.sheets.tables import Table, report_tables, table_csv
 from fitkit.views.eyes import eye_views
@@ -32,6 +35,9 @@ from fitkit.views.sections import section_views
 #: The further questions, in their order on the page, with what is said meanwhile.
 QUESTIONS: tuple[tuple[str, Callable[[Assessment], Part]], ...] = (
     ("Working out what the wearer sees", sight_part),
+    ("Moving the jaw", jaw_part),
+    ("Choosing pads and letting it settle", padding_part),
+    ("Weighing it on the neck", balance_part),
 )
 #: Dots in an inch of pictures that are not lines.
 DOTS_PER_INCH = 220.0
@@ -99,6 +105,7 @@ def write_report(
         contents += _write_pictures(every, room)
         contents += _write_tables([*tables.values(), *more], room)
         contents += _write_texts(assessment, room)
+        contents.append(("report.pdf", "the same report, to print"))
         page = report_page(
             assessment,
             pictures=pictures,
@@ -108,6 +115,15 @@ def write_report(
             made_on=made_on or date.today(),
         )
         (room / "report.html").write_text(page, encoding="utf-8")
+        say("Setting the report as PDF")
+        printed = report_pdf(
+            assessment,
+            pictures=pictures,
+            tables=tables,
+            parts=parts,
+            made_on=made_on or date.today(),
+        )
+        (room / "report.pdf").write_bytes(printed)
         names = [*(name for name, _ in contents), "report.html"]
         write_contents(room, names)
     home = target.expanduser().resolve()

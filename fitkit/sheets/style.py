@@ -52,6 +52,7 @@ th, td {
   border-bottom: 1px solid var(--line);
 }
 th { color: var(--soft); font-weight: normal; vertical-align: bottom; }
+caption { text-align: left; font-weight: 600; padding: 1rem 0 .3rem; }
 td.text, th.text { text-align: left; }
 tr.marked td { background: var(--tint); font-weight: bold; }
 code {

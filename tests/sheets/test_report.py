@@ -11,7 +11,7 @@ from fitkit.fit.brief import Brief
 from fitkit.sheets import report as report_module
 from fitkit.sheets.brief_file import read_brief
 from fitkit.sheets.placement_file import read_placement
-from fitkit.sheets.report import write_report
+from fitkit.sheets.report import QUESTIONS, write_report
 
 DAY = date(2025, 2, 3)
 
@@ -83,9 +83,11 @@ def test_the_same_assessment_gives_the_same_page_and_steps_are_told(
     assert again.page.read_bytes() == report.page.read_bytes()
     assert told == [
         "Drawing sections and ease",
-        "Working out what the wearer sees",
+        *(words for words, _ in QUESTIONS),
         "Writing meshes",
+        "Setting the report as PDF",
     ]
+    assert (again.folder / "report.pdf").read_bytes().startswith(b"%PDF")
 
 
 def test_a_report_that_is_there_is_refused_and_stays(report, tight):
