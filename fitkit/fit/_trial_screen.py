@@ -14,7 +14,7 @@ from fitkit.fit.placement import FloatArray
 #: A reading this many standard deviations from what all others foretell is left out.
 OUT_SD = 4.0
 #: A mended reading must lie this near to what all others foretell.
-MENDED_SD = 2.0
+MENDED_SD = 3.0
 #: A whole sheet is taken for one of another unit where that is likelier by this factor's
 #: natural logarithm.
 SURELY = 10.0
