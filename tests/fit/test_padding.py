@@ -48,9 +48,10 @@ def test_forces_and_moments_balance(padded, case):
     assert got.residual < 1e-6
 
 
-def test_upright_balance_holds_to_one_part_in_a_million(padded):
-    got = padded.settled["upright"]
-    force = np.array([0, 0, -padded.mass.mass_g / 1000 * G])
+@pytest.mark.parametrize("case", CASES[:4], ids=lambda case: case.name)
+def test_balance_in_any_posture_holds_to_one_part_in_a_million(padded, case):
+    got = padded.settled[case.name]
+    force = padded.mass.mass_g / 1000 * G * case.posture.down
     centre = got.placement.to_head(padded.mass.centre_mm)
     scale = np.linalg.norm(force)
     assert np.linalg.norm(got.force_n + force) < 1e-6 * scale
@@ -173,6 +174,44 @@ def test_a_drawn_patch_and_the_same_painted_settle_alike(head_and_piece):
         for pad in (drawn, painted)
     )  # fmt: skip
     assert one == pytest.approx(other)
+
+
+def settle_upright(wearer, piece, pads, mass_g):
+    low = weight(mass_g, at_mm=(0, 0, -40))
+    got = pad_out(wearer, piece, Placement(), pads=pads, weighing=low, cases=CASES[:1])
+    settled = got.settled["upright"]
+    return settled.pads, " ".join(settled.cautions)
+
+
+def test_a_pad_that_is_squashed_beyond_its_curve_is_named(head_and_piece):
+    crown = Pad(name="crown", foam=foam("pu 35 soft"), thickness_mm=18, zones=("crown",))
+    (state, _), said = settle_upright(*head_and_piece, [crown], 14000.0)
+    assert state.bottomed
+    assert state.most_strain > crown.foam.most_strain
+    assert "crown is pressed to" in said
+    assert "beyond its foam's curve" in said
+
+
+def test_a_pad_that_does_not_touch_is_named(head_and_piece):
+    made = foam("hr 40")
+    pads = [Pad(name="crown", foam=made, thickness_mm=18, zones=("crown",)),
+            Pad(name="brow", foam=made, thickness_mm=5, zones=("brow",))]  # fmt: skip
+    (crown, brow, _), said = settle_upright(*head_and_piece, pads, 600.0)
+    assert brow.lost
+    assert brow.force_n == 0
+    assert not crown.lost
+    assert "brow hardly touches: make it thicker" in said
+
+
+def test_a_bare_wall_that_presses_is_named():
+    # 8 mm of room, and a small soft pad that 4 kg squash to less
+    wearer, piece = round_head(wall_mm=93.0)
+    small = Pad(name="small", foam=foam("pu 35 soft"), thickness_mm=9,
+                centre_mm=(0, 0, 85), radius_mm=20)  # fmt: skip
+    (_, bare), said = settle_upright(wearer, piece, [small], 4000.0)
+    assert bare.name == "bare wall"
+    assert bare.force_n > 0
+    assert "The bare wall presses" in said
 
 
 def pads_of(thickness_mm, made=None):

@@ -31,6 +31,10 @@ def test_a_sphere_in_a_winkler_bed_sinks_as_the_closed_form_says():
     assert pressed == pytest.approx(23.0434, abs=0.1)  # spacing of the points
     peak = rest.pressing.normal.max() / area * 1e3
     assert peak == pytest.approx(10.0, abs=5e-3)
+    # a thin bed is no half-space: twice the mean (K. L. Johnson, Contact Mechanics, 4.3,
+    # for the paraboloid; a sphere has 1.989), not the 1.5 of Hertz
+    mean = 8.38805 / (np.pi * 23.0434**2) * 1e3
+    assert peak / mean == pytest.approx(1.989, abs=2e-3)
 
 
 def test_a_weight_on_a_flat_pad_presses_with_weight_over_area():
