@@ -77,10 +77,8 @@ def test_pictures_have_words_for_those_who_cannot_see_them(head_and_piece, padde
 
 
 def test_parts_say_the_answer_then_what_was_assumed(monkeypatch, padded, weighed):
-    monkeypatch.setattr(sheets, "padding_report", lambda *_: padded)
-    monkeypatch.setattr(sheets, "balance_report", lambda *_: weighed)
     monkeypatch.setattr(sheets, "padding_pictures", lambda *_: {})
-    asked = SimpleNamespace(wearer=None, piece=None, placement=None)
+    asked = SimpleNamespace(wearer=None, padded=padded, balanced=weighed)
     for part, report in (
         (sheets.padding_part(asked), padded),
         (sheets.balance_part(asked), weighed),
@@ -91,12 +89,15 @@ def test_parts_say_the_answer_then_what_was_assumed(monkeypatch, padded, weighed
         assert part.cautions == report.cautions
 
 
-def test_what_cannot_be_padded_is_said_in_one_sentence(monkeypatch):
-    def refuse(*_):
-        raise BriefError("No pad set of this stock can be worn.")
+class Unpadded:
+    @property
+    def padded(self):
+        msg = "No pad set of this stock can be worn."
+        raise BriefError(msg)
 
-    monkeypatch.setattr(sheets, "padding_report", refuse)
-    part = sheets.padding_part(SimpleNamespace(wearer=None, piece=None, placement=None))
+
+def test_what_cannot_be_padded_is_said_in_one_sentence():
+    part = sheets.padding_part(Unpadded())
     assert part.sentences == ("No pad set of this stock can be worn.",)
     assert part.tables == ()
     assert not part.pictures
