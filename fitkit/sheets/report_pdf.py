@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
@@ -10,6 +12,8 @@ import resvg_py
 
 from fitkit.assess import Assessment
 from fitkit.plots.flow import signed_pages
+from fitkit.plots.lettering import INCH_PT
+from fitkit.plots.paper import INCH_MM
 from fitkit.plots.pdf import pdf_bytes
 from fitkit.sheets.page import SOURCES, WORTH_A_ROW
 from fitkit.sheets.part import Part, Picture
@@ -19,7 +23,7 @@ from fitkit.views.headline import Headline, headline
 from fitkit.views.pages import PAPERS
 from fitkit.wearer.slips import check_record
 
-#: Width at which pictures are printed, and their dots in an inch. [mm, 1/inch]
+#: Width at which pictures are printed at most, and their dots in an inch. [mm, 1/inch]
 PICTURE_MM, DOTS_PER_INCH = 178.0, 200.0
 #: Pictures of the report in their order, with their headings.
 SHOWN: tuple[tuple[str, str], ...] = (
@@ -133,7 +137,16 @@ def _part(part: Part) -> Iterator[Block]:
 
 
 def _image(picture: Picture) -> Image:
-    return Image(data=as_png(picture), width_mm=PICTURE_MM, caption=picture.caption)
+    width_mm = min(own_width_mm(picture), PICTURE_MM)
+    return Image(data=as_png(picture), width_mm=width_mm, caption=picture.caption)
+
+
+def own_width_mm(picture: Picture) -> float:
+    """Give the width at which a picture was drawn, in mm; inf if it does not say."""
+    if not picture.name.endswith(".svg"):
+        return math.inf
+    said = re.search(rb'<svg[^>]*\bwidth="([0-9.]+)pt"', picture.data[:2000])
+    return math.inf if said is None else float(said[1]) * INCH_MM / INCH_PT
 
 
 def as_png(picture: Picture) -> bytes:

@@ -5,10 +5,11 @@ import pypdfium2
 import pytest
 
 from fitkit.plots.flow import signed_pages
+from fitkit.plots.paper import new_figure, svg_bytes
 from fitkit.plots.pdf import pdf_bytes
-from fitkit.sheets.part import Part
+from fitkit.sheets.part import Part, Picture
 from fitkit.sheets.report import _pictures
-from fitkit.sheets.report_pdf import report_pdf
+from fitkit.sheets.report_pdf import own_width_mm, report_pdf
 from fitkit.sheets.tables import Column, Table, report_tables
 from fitkit.views.document import Bullets, Heading, Paragraph
 from fitkit.views.pages import PAPERS
@@ -94,6 +95,14 @@ def test_its_pictures_are_in_it(pages, given):
     kinds = [found.type for page in pages for found in page.get_objects()]
     shown = len(given["pictures"]) - 1  # all but the verdict, which is set in words
     assert kinds.count(pypdfium2.raw.FPDF_PAGEOBJ_IMAGE) == shown
+
+
+def test_a_small_picture_is_not_blown_up():
+    for width_mm in (90.0, 140.5):
+        data = svg_bytes(new_figure(width_mm=width_mm, height_mm=50.0))
+        small = Picture(name="a.svg", data=data, alternative="", caption="")
+        assert own_width_mm(small) == pytest.approx(width_mm, abs=0.01)
+    assert own_width_mm(Picture(name="a.png", data=b"", alternative="", caption="")) > 1e6
 
 
 def test_nothing_is_set_outside_the_margins(pages):
