@@ -5,13 +5,14 @@ from __future__ import annotations
 import io
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.image import imread
+from numpy.typing import NDArray
 
-from fitkit.geometry.mesh import FloatArray
 from fitkit.plots.lettering import text_width_mm
 from fitkit.plots.paper import FAINT, INK, SOFT, drawable, styled
 from fitkit.plots.template_pages import blank_page, draw_foot
@@ -248,9 +249,9 @@ class _Flow:
         self._ax.plot(ends, [self._top + 0.6] * 2, color=FAINT, linewidth=0.4)
         self._fresh = False
 
-    def _image_size(self, block: Image) -> tuple[float, float, FloatArray, float]:
+    def _image_size(self, block: Image) -> tuple[float, float, NDArray[np.uint8], float]:
         """Width and height as printed, pixels, and room for the caption."""
-        pixels = np.asarray(imread(io.BytesIO(block.data)))
+        pixels = _pixels(block.data)
         wide = min(block.width_mm, self._wide)
         tall = wide * pixels.shape[0] / pixels.shape[1]
         caption = wrapped(
@@ -277,6 +278,17 @@ class _Flow:
         self._fresh = False
         self._lines(block.caption, NOTE_PT, left=0.0, colour=SOFT)
         self._top -= AFTER_MM * self._scale
+
+
+@lru_cache(maxsize=1)
+def _pixels(data: bytes) -> NDArray[np.uint8]:
+    """Give the colours of a PNG on white paper, (rows, columns, 3)."""
+    read = np.atleast_3d(np.asarray(imread(io.BytesIO(data)), dtype=float))
+    colours = read[..., :3] if read.shape[2] > 2 else read[..., :1].repeat(3, axis=2)
+    if read.shape[2] == 4:
+        share = read[..., 3:]
+        colours = share * colours + 1.0 - share
+    return np.asarray(np.round(255.0 * colours), dtype=np.uint8)
 
 
 def _broken(text: str, width: float) -> list[str]:

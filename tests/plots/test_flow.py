@@ -126,3 +126,16 @@ def test_capitals_are_as_high_as_asked():
     _, low, _, high = found.get_bounds()
     size = size_for_capital_pt(height_mm=(high - low) * 25.4 / 72)
     assert size == pytest.approx(9.0, abs=0.15)
+
+
+def test_what_is_clear_in_a_picture_is_white_on_paper():
+    page = io.BytesIO()
+    shown = np.zeros((40, 40, 4))
+    shown[10:30, 10:30] = [0.0, 0.0, 0.0, 1.0]
+    imsave(page, shown, format="png")
+    document = read([Image(data=page.getvalue(), width_mm=80, caption="")])
+    bitmap = document[0].render(scale=1.0, grayscale=True)
+    dark = np.asarray(bitmap.to_numpy()).reshape(bitmap.height, bitmap.width) < 128
+    rows, columns = np.nonzero(dark[: bitmap.height * 9 // 10])
+    for seen in (rows, columns):
+        assert np.ptp(seen) * 25.4 / 72 == pytest.approx(40.0, abs=1.0)
