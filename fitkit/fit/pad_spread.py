@@ -70,27 +70,28 @@ def padding_doubt(
     Doubt
         From the four corners (all foams soft or firm by their spread, friction low or
         high) and the tables' own: each interval holds all five. An interval of what
-        was tried, not of confidence: the spreads are tolerances of suppliers.
+        was tried, not of confidence: the spreads are tolerances of suppliers. Cases in
+        which it does not come to rest to begin with are left out.
 
     Raises
     ------
     BriefError
         If a pad does not reach the head any more.
     """
-    cases = [one.case for one in padding.settled.values()]
-    found = [padding]
-    for batch, grip in CORNERS:
-        pads = _cornered(padding.pads, batch, grip)
-        found.append(
-            pad_out(wearer, piece, placement, pads=pads, weighing=weighing, cases=cases)
-        )
-    figures = [_figures(one.settled) for one in found]
+    held = {name: one for name, one in padding.settled.items() if one.holds}
+    cases = [one.case for one in held.values()]
+    found = [] if not cases else [
+        pad_out(wearer, piece, placement, pads=_cornered(padding.pads, batch, grip),
+                weighing=weighing, cases=cases)
+        for batch, grip in CORNERS
+    ]  # fmt: skip
+    figures = [_figures(held or padding.settled), *(_figures(one.settled) for one in found)]
     peak, slip, wobble = (
         Interval(low=min(column), value=column[0], high=max(column))
         for column in zip(*figures, strict=True)
     )
     spread = max(pad.foam.spread_percent for pad in padding.pads)
-    holds = all(one.holds for one in found)
+    holds = padding.holds and all(one.holds for one in found)
     return Doubt(
         peak_kpa=peak,
         slip_margin=slip,
@@ -138,8 +139,8 @@ def _words(
     ]
     if not holds:
         words.append(
-            "With a soft or a firm batch, or on a smoother head, it does not come to rest: "
-            "add a strap, or pads that hold more."
+            "At an end of these spreads, if not before, it does not come to rest: add a "
+            "strap, or pads that hold more."
         )
     return tuple(words)
 

@@ -11,7 +11,7 @@ from fitkit.errors import BriefError
 from fitkit.fit._pad_words import STILL_MM
 from fitkit.fit._words import listed, move_words
 from fitkit.fit.foam import foam
-from fitkit.fit.pad_options import OptionRow, PadBrief, suggest
+from fitkit.fit.pad_options import OptionRow, PadBrief, Suggestion, suggest
 from fitkit.fit.pad_patterns import PadPattern, pad_patterns
 from fitkit.fit.pad_spread import Doubt, padding_doubt
 from fitkit.fit.pad_stock import LAYOUTS, Layout, PadOption, Stock, make_options
@@ -136,44 +136,72 @@ def padding_report(
     weighed, assumed = weighed_piece(
         piece, placement, materials=materials, weighing=weighing
     )
-    rows: tuple[OptionRow, ...] = ()
-    option: PadOption | None = None
-    missed: tuple[str, ...] = ()
+    found = None
     if pads is None:
-        chosen = layouts or {name: LAYOUTS[name] for name in USUAL_LAYOUTS}
+        shelf = stock or usual_stock()
         options = make_options(
-            *at, stock=stock or usual_stock(), layouts=chosen, squeezes=USUAL_SQUEEZES
+            *at, stock=shelf, layouts=layouts or _usual(), squeezes=USUAL_SQUEEZES
         )
         found = suggest(
             *at, options=options, weighing=weighed, brief=asked, cases=CASES,
             threads=threads, progress=progress,
         )  # fmt: skip
-        rows, missed = found.rows, found.missed
-        if found.row is None or found.padding is None:
-            raise BriefError(_unworn_words(found.missed))
-        option, padding = found.row.option, found.padding
-        assumed += tuple(_chosen_words(option, len(rows), given=stock is not None))
+        padding = _exact(found)
+        assumed += tuple(_chosen_words(found, given=stock is not None))
     else:
         padding = pad_out(*at, pads=pads, weighing=weighed, cases=CASES)
     doubt = padding_doubt(*at, padding=padding, weighing=weighed)
     worn = wear_in(*at, padding=padding, weighing=weighed, hours=hours)
-    patterns = pad_patterns(
-        *at, pads=padding.pads, most_stretch_percent=most_stretch_percent
-    )
+    patterns, uncut = _patterns(*at, padding.pads, most_stretch_percent)
+    missed = found.missed if found else ()
     return PaddingReport(
         assumed=assumed,
         weighing=weighed,
         brief=asked,
-        rows=rows,
-        option=option,
+        rows=found.rows if found else (),
+        option=found.row.option if found and found.row else None,
         missed=missed,
         padding=padding,
         doubt=doubt,
         worn=worn,
         patterns=patterns,
         words=tuple(_words(padding, doubt, worn, missed)),
-        cautions=tuple(_cautions(padding, doubt, patterns)),
+        cautions=(*_cautions(padding, doubt, patterns), *uncut),
     )
+
+
+def _usual() -> Mapping[str, Layout]:
+    return {name: LAYOUTS[name] for name in USUAL_LAYOUTS}
+
+
+def _exact(found: Suggestion) -> Padding:
+    """Take the set that was worked out exactly; refuse if there is none."""
+    if found.padding is None:
+        reasons = " ".join(found.missed[:SAID_PROBLEMS])
+        msg = f"No pad set of this stock can be worn. {reasons}"
+        raise BriefError(msg)
+    return found.padding
+
+
+def _patterns(
+    wearer: Wearer,
+    piece: Piece,
+    placement: Placement,
+    pads: Sequence[Pad],
+    most_stretch_percent: float,
+) -> tuple[tuple[PadPattern, ...], tuple[str, ...]]:
+    """Lay the pads flat that can be, and say of the others why not."""
+    patterns: list[PadPattern] = []
+    problems = []
+    for pad in pads:
+        try:
+            patterns += pad_patterns(
+                wearer, piece, placement, pads=[pad],
+                most_stretch_percent=most_stretch_percent,
+            )  # fmt: skip
+        except BriefError as problem:
+            problems.append(str(problem))
+    return tuple(patterns), tuple(problems)
 
 
 def weighed_piece(
@@ -192,13 +220,10 @@ def weighed_piece(
     return weigh(piece, materials=taken.materials, size=placement.size), taken.words
 
 
-def _unworn_words(problems: Sequence[str]) -> str:
-    """Say that no set can be worn, with the first few reasons."""
-    reasons = " ".join(problems[:SAID_PROBLEMS])
-    return f"No pad set of this stock can be worn. {reasons}"
-
-
-def _chosen_words(option: PadOption, count: int, *, given: bool) -> Iterator[str]:
+def _chosen_words(found: Suggestion, *, given: bool) -> Iterator[str]:
+    if found.row is None:
+        return
+    option, count = found.row.option, len(found.rows)
     pads = [f"{pad.name} {pad.thickness_mm:g} mm" for pad in option.pads]
     shelf = "the stock given"
     if not given:

@@ -64,6 +64,7 @@ def test_words_give_the_interval_and_say_when_it_may_slide(head_and_piece):
     assert f"{low:.1f} to {high:.1f} kPa" in doubt.words[0]
     assert doubt.always_holds
     heavy = [pad for pad in pads if pad.name == "crown"]
-    _, loose = doubt_of(head_and_piece, heavy, weight(900.0, at_mm=(0, 0, 60)))
+    padding, loose = doubt_of(head_and_piece, heavy, weight(900.0, at_mm=(0, 0, 60)))
+    assert not padding.holds
     assert not loose.always_holds
     assert "does not come to rest" in loose.words[1]

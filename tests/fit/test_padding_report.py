@@ -12,6 +12,7 @@ from fitkit.fit.pad_options import PadBrief
 from fitkit.fit.pad_stock import LAYOUTS, Stock
 from fitkit.fit.padding import CASES
 from fitkit.fit.padding_report import padding_report, usual_stock
+from fitkit.fit.pads import Pad
 from fitkit.fit.placement import Placement
 
 HOME = Placement()
@@ -68,6 +69,15 @@ def test_pads_are_taken_as_given_and_densities_that_nobody_gave_are_said(
     assert got.option is None
     assert got.assumed == ("No densities were given.",)
     assert list(got.padding.pads) == pads
+
+
+def test_a_pad_that_cannot_be_laid_flat_costs_its_pattern_only(head_and_piece):
+    crumb = Pad(name="crumb", foam=foam("hr 40"), thickness_mm=20, centre_mm=(60, 60, 0),
+                radius_mm=3)  # fmt: skip
+    pads = [*ring_of_pads(), crumb]
+    patterns, uncut = rooms._patterns(*head_and_piece, HOME, pads, 40.0)
+    assert [one.name for one in patterns] == [pad.name for pad in ring_of_pads()]
+    assert uncut == ("crumb has no piece over 100 mm²: too small to cut.",)
 
 
 def test_a_brief_that_cannot_be_met_is_said_first(head_and_piece):
