@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from fitkit.assess import Assessment
     from fitkit.fit.brief import Brief
     from fitkit.piece.buildup import Piece
+    from fitkit.sheets.workshop import BenchWork
     from fitkit.wearer.record import Record
     from fitkit.wearer.wearer import Wearer
 
@@ -55,7 +56,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="replace")
     asked = _parser().parse_args(arguments)
     try:
-        assessment = _try(asked) if asked.command == "try" else _assess(asked)
+        assessment = COMMANDS[asked.command](asked)
     except (FitkitError, OSError) as problem:
         print(f"fitkit: {_printable(str(problem))}", file=sys.stderr)
         return BAD_INPUT
@@ -86,23 +87,71 @@ def _assess(asked: argparse.Namespace) -> Assessment:
     return _run(Path(asked.record), Path(asked.piece), Path(asked.out), asked)
 
 
+def _sheets(asked: argparse.Namespace) -> Assessment:
+    """Write the sheets for the bench instead of the report."""
+    from fitkit.sheets.folder import must_be_free
+    from fitkit.sheets.workshop import write_sheets
+
+    out = Path(asked.out)
+    must_be_free(out, overwrite=asked.overwrite)
+    assessment = _answer(Path(asked.record), Path(asked.piece), asked)
+    sheets = write_sheets(
+        assessment,
+        out,
+        work=_bench_work(assessment),
+        paper=asked.paper,
+        overwrite=asked.overwrite,
+        tell=_tell,
+    )
+    print("")
+    for words in sheets.left_out:
+        print(_printable(words))
+    print(f"Sheets: {sheets.pages}")
+    return assessment
+
+
+def _bench_work(assessment: Assessment) -> BenchWork:
+    """Gaps to read at the trial fitting, and pads where some hold the piece."""
+    from fitkit.fit.trial import trial_points
+    from fitkit.sheets.workshop import BenchWork
+
+    _tell("Choosing pads, and gaps to read at the trial fitting")
+    points = trial_points(assessment.wearer, assessment.piece, assessment.placement)
+    try:
+        pads = assessment.padded.padding.pads
+    except FitkitError as problem:
+        print(f"fitkit: no pads: {_printable(str(problem))}", file=sys.stderr)
+        pads = ()
+    return BenchWork(pads=pads, points=points)
+
+
+#: What each command does.
+COMMANDS = {"try": _try, "assess": _assess, "sheets": _sheets}
+
+
 def _unused(folder: Path) -> Path:
     names = (folder if k == 1 else folder.with_name(f"{folder.name}_{k}") for k in count(1))
     return next(name for name in names if not name.exists())
 
 
 def _run(record: Path, mesh: Path, out: Path, asked: argparse.Namespace) -> Assessment:
-    """Read, solve, assess, write, and print."""
+    """Answer, and write the report."""
     from fitkit.sheets.folder import must_be_free
     from fitkit.sheets.report import write_report
 
     must_be_free(out, overwrite=asked.overwrite)
+    assessment = _answer(record, mesh, asked)
+    report = write_report(assessment, out, overwrite=asked.overwrite, tell=_tell)
+    print(f"\nReport: {report.page}")
+    return assessment
+
+
+def _answer(record: Path, mesh: Path, asked: argparse.Namespace) -> Assessment:
+    """Read, solve and assess, and print the verdict."""
     wearer = _wearer(record, asked)
     piece = _piece(mesh, asked)
     assessment = _assessment(wearer, piece, _brief(wearer, asked), asked)
     print(_printable(verdict_text(assessment)), flush=True)
-    report = write_report(assessment, out, overwrite=asked.overwrite, tell=_tell)
-    print(f"\nReport: {report.page}")
     return assessment
 
 
@@ -237,23 +286,39 @@ def _parser() -> argparse.ArgumentParser:
         help="fit your own piece to your own wearer",
         description="Solve size and pose for a record and a mesh, and write a report.",
     )
-    check.add_argument("record", metavar="RECORD", help="wearer's record (JSON)")
-    check.add_argument(
+    bench = commands.add_parser(
+        "sheets",
+        help="write what goes to the bench",
+        description="Solve as assess does, and write templates, gauges and meshes, 1:1.",
+    )
+    bench.add_argument(
+        "--paper", choices=("A4", "A3", "Letter"), default="A4", help="to print on (A4)"
+    )
+    for command in (check, bench):
+        _add_inputs(command)
+    for command in (trial, check, bench):
+        command.add_argument(
+            "--overwrite", action="store_true", help="replace a folder written before"
+        )
+    return parser
+
+
+def _add_inputs(command: argparse.ArgumentParser) -> None:
+    """Add what a fit of one's own files is asked with."""
+    units = ("mm", "cm", "m", "in")
+    command.add_argument("record", metavar="RECORD", help="wearer's record (JSON)")
+    command.add_argument(
         "piece", metavar="PIECE", help="mesh (STL, OBJ, PLY, GLB, 3MF), notes beside it"
     )
-    check.add_argument("--out", metavar="DIR", required=True, help="folder to write")
-    check.add_argument("--brief", metavar="FILE", help="what is asked (JSON)")
-    check.add_argument("--notes", metavar="FILE", help="notes of the piece (JSON)")
-    check.add_argument(
-        "--unit", choices=("mm", "cm", "m", "in"), help="unit of a mesh that says none"
-    )
-    check.add_argument(
+    command.add_argument("--out", metavar="DIR", required=True, help="folder to write")
+    command.add_argument("--brief", metavar="FILE", help="what is asked (JSON)")
+    command.add_argument("--notes", metavar="FILE", help="notes of the piece (JSON)")
+    command.add_argument("--unit", choices=units, help="unit of a mesh that says none")
+    command.add_argument(
         "--scan", metavar="SCAN", help="head scan to take the shape from, notes beside it"
     )
-    check.add_argument(
-        "--scan-unit", choices=("mm", "cm", "m", "in"), help="unit of a scan that says none"
-    )
-    given = check.add_mutually_exclusive_group()
+    command.add_argument("--scan-unit", choices=units, help="unit of a scan that says none")
+    given = command.add_mutually_exclusive_group()
     given.add_argument(
         "--size",
         type=_size,
@@ -263,11 +328,6 @@ def _parser() -> argparse.ArgumentParser:
     given.add_argument(
         "--placement", metavar="FILE", help="assess at the size and pose of a report (JSON)"
     )
-    for command in (trial, check):
-        command.add_argument(
-            "--overwrite", action="store_true", help="replace a report that is there"
-        )
-    return parser
 
 
 def _try_words() -> str:

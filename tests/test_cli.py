@@ -93,6 +93,17 @@ def test_a_brief_is_what_the_fit_is_asked(shell_files, placed, tmp_path, capsys)
     assert "79 mm asked" in capsys.readouterr().out
 
 
+def test_sheets_are_written_for_the_paper_asked(shell_files, tmp_path, capsys):
+    words = ["sheets", str(shell_files.record), str(shell_files.piece)]
+    code = main([*words, "--out", str(tmp_path / "bench"), "--paper", "A3"])
+    assert code == FITS
+    said = capsys.readouterr()
+    assert "No sight cut" in said.out
+    assert f"Sheets: {tmp_path / 'bench' / 'sheets.pdf'}" in said.out
+    assert (tmp_path / "bench" / "gaps_to_read.csv").is_file()
+    assert main([*words, "--out", str(tmp_path / "bench")]) == BAD_INPUT
+
+
 def test_a_scan_gives_the_shape_and_the_record_the_rest(
     shell_files, no_report, tmp_path, capsys
 ):
