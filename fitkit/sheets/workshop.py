@@ -167,16 +167,8 @@ def write_sheets(
     asked = work or BenchWork()
     found = _found(assessment, asked)
     check_names(found.templates)
-    listed = _listed(found.templates)
     pages = lay_out(found.templates, paper=sheet, tile=tile, measure=text_width_mm)
-    cover = cover_blocks(
-        assessment,
-        listed=listed,
-        left_out=found.left_out,
-        paper=sheet.name,
-        made_on=made_on or date.today(),
-    )
-    front = (*cover, *reading_blocks(asked.points))
+    front = _front(assessment, asked, found, sheet, made_on or date.today())
     with whole_folder(target, overwrite=overwrite) as room:
         say("Drawing pages")
         title = headline(assessment).title
@@ -193,7 +185,7 @@ def write_sheets(
         folder=home,
         pages=home / PAGES,
         files=tuple(sorted([*names, CONTENTS])),
-        listed=MappingProxyType(listed),
+        listed=MappingProxyType(_listed(found.templates)),
         left_out=found.left_out,
     )
 
@@ -290,6 +282,20 @@ def _listed(templates: Sequence[Template]) -> dict[str, tuple[str, ...]]:
         heading = HEADINGS.get(one.kind, one.kind.capitalize())
         listed[heading] = (*listed.get(heading, ()), one.name)
     return listed
+
+
+def _front(
+    assessment: Assessment, work: BenchWork, found: _Found, paper: Paper, made_on: date
+) -> tuple[Block, ...]:
+    """Cover, and the gaps to read."""
+    cover = cover_blocks(
+        assessment,
+        listed=_listed(found.templates),
+        left_out=found.left_out,
+        paper=paper.name,
+        made_on=made_on,
+    )
+    return (*cover, *reading_blocks(work.points))
 
 
 # -- pages and files -------------------------------------------------------------------
