@@ -93,7 +93,10 @@ class LedAnswer:
 
 
 def led_answer(
-    chain: LedChain, *, battery_mah: float | None = None, usable_percent: float = 80.0
+    chain: LedChain,
+    *,
+    battery_mah: float | None = None,
+    usable_percent: float = USABLE_PERCENT,
 ) -> LedAnswer:
     """
     Work out resistor, current and hours of a chain.

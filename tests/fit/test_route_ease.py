@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from fitkit.errors import BriefError
 from fitkit.fit.ease import ease
-from fitkit.fit.placement import Placement
+from fitkit.fit.placement import SIZE_RANGE, Placement
 from fitkit.fit.route_ease import route_spread, slip_ease
 from fitkit.piece.route_steps import CopyStep, LayerStep
 from fitkit.piece.route_walls import finish_by_route
@@ -67,8 +68,6 @@ def test_the_spread_of_ease_is_that_of_pieces_drawn_at_random(wearer, made):
     assert spread["crown"].layers_sd_mm == pytest.approx(math.hypot(0.3, 0.4))
     random = np.random.default_rng(5)
     drawn = {zone: [] for zone in spread}
-    from dataclasses import replace
-
     for _ in range(60):
         factor = (1 - 0.01 + 0.005 * random.standard_normal()) / 0.99
         lining = 3 * (1 + 0.1 * random.standard_normal())
@@ -94,8 +93,6 @@ def test_a_route_without_spread_has_none(wearer, made):
 
 
 def test_a_spread_beyond_any_size_is_refused(wearer, made):
-    from fitkit.fit.placement import SIZE_RANGE
-
     edge = Placement(size=SIZE_RANGE[1])
     with pytest.raises(BriefError, match="size must be"):
         route_spread(wearer, made, edge, route=ROUTE)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from buildup_figures import FIGURES
 from hypothesis import given
@@ -121,8 +122,6 @@ def test_spreads_of_shrinkage_add_in_squares():
 @given(st.integers(0, 2**32 - 1))
 def test_drawn_spreads_fall_as_the_formula_says(seed):
     # the same route made many times over, each step a little off
-    import numpy as np
-
     random = np.random.default_rng(seed)
     n = 4000
     filler = 2.0 * (1 + 0.2 * random.standard_normal(n))
