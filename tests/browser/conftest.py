@@ -25,7 +25,7 @@ from fitkit.panels.questions import QUESTIONS
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_heads"
 #: Longest that a step may take on a loaded machine. [ms]
-PATIENCE_MS = 120_000
+PATIENCE_MS = 300_000
 #: The panels of the first notebook, in its order.
 PANELS = ("record", "desk", "sections", "solid", *QUESTIONS, "compare", "pads")
 #: The piece as drawn.
