@@ -37,13 +37,20 @@ class Surface:
     mesh : Mesh
     ahead_mm, behind_mm : float or ndarray, shape (m,)
         Layers that grow on each face, along its normal and against it. [mm]
+    radius_mm : float
+        Of the balls that the pieces fit into; larger ones are made sooner. [mm]
     """
 
     def __init__(
-        self, mesh: Mesh, *, ahead_mm: float | Floats = 0.0, behind_mm: float | Floats = 0.0
+        self,
+        mesh: Mesh,
+        *,
+        ahead_mm: float | Floats = 0.0,
+        behind_mm: float | Floats = 0.0,
+        radius_mm: float = PIECE_RADIUS_MM,
     ) -> None:
         self.mesh = mesh
-        self.triangles, self.face = halved(mesh.triangles, PIECE_RADIUS_MM)
+        self.triangles, self.face = halved(mesh.triangles, radius_mm)
         self.centre, self.radius = _balls(self.triangles)
         count = len(mesh.faces)
         self.ahead = np.broadcast_to(np.asarray(ahead_mm, float), (count,))[self.face]

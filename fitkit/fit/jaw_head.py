@@ -17,6 +17,8 @@ from fitkit.wearer.jaw_mesh import OpeningHead
 DEEPEST_MM = 30.0
 #: Openings at which the skin's vertices are looked up.
 LOOKED_UP = 5
+#: The few faces of the skin that are left are cut no finer than this. [mm]
+SKIN_RADIUS_MM = 6.0
 #: Skin farther than this beyond the nearest is not looked up again. [mm]
 AROUND_MM = 25.0
 #: No point of a triangle is farther from its nearest corner than this share of its
@@ -35,7 +37,9 @@ def head_gaps(head: OpeningHead, hung: HungJaw, travel: JawTravel) -> Gaps:
     skin = _Skin(head, hung, travel, bodies)
     rows = range(len(travel.jaw_deg))
     near = [skin.mesh(row, skin.may_be_nearest(row)) for row in rows]
-    found = least_gaps_of_each([Surface(mesh) for mesh in near], bodies.jaw_surface)
+    found = least_gaps_of_each(
+        [Surface(mesh, radius_mm=SKIN_RADIUS_MM) for mesh in near], bodies.jaw_surface
+    )
     finished, drawn = found.gap_mm.copy(), found.apart_mm.copy()
     at = (found.on_moving + found.on_still) / 2
     for row in np.nonzero(drawn <= 0)[0]:

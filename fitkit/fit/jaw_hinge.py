@@ -53,7 +53,7 @@ _CHIN_TURNS, _JAW_TURNS = 7, 7
 #: Turns of the jaw at which places are compared.
 _QUICK_TURNS = 4
 #: Places along each side of the region that are tried first.
-_GRID = 17
+_GRID = 13
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -218,11 +218,11 @@ def solve_hinge(
 
     start = max(np.ptp(region.front_mm), np.ptp(region.up_mm)) / (_GRID - 1) / 2
     best = _compass(tries[0], around, _cost, (start, FINEST_MM))
-    gap = _least_gap(hung, best.front_mm, best.up_mm)
+    gap = _least_gap(hung, best.front_mm, best.up_mm, count=_QUICK_TURNS)
     if gap < wanted:
         cost = _Swept(hung, wanted, [best, *tries])
         best = _compass(cost.best, around, cost, (start, FINEST_SWEPT_MM))
-        gap = _least_gap(hung, best.front_mm, best.up_mm)
+    gap = _least_gap(hung, best.front_mm, best.up_mm)
     drawn_gap = _least_gap(hung, 0.0, 0.0)
     drawn = try_hinge(motion, hung, contacts)
     best = try_hinge(motion, hung, contacts, front_mm=best.front_mm, up_mm=best.up_mm)
@@ -328,6 +328,8 @@ class _Swept:
     def __init__(self, hung: HungJaw, wanted_mm: float, tries: Sequence[HingeTry]) -> None:
         self.hung, self.wanted_mm = hung, wanted_mm
         self.least, self.best = np.inf, tries[0]
+        stops = np.linspace(hung.open_stop_deg, hung.close_stop_deg, _QUICK_TURNS)
+        self.turns = stops[:-1]  # widest open first: there it clashes most often
         for one in tries:
             if _cost(one) < self.least:
                 self(one)
@@ -335,8 +337,14 @@ class _Swept:
     def __call__(self, one: HingeTry) -> float:
         if _cost(one) >= self.least and one is not self.best:
             return _cost(one)  # the gap can only make it worse
-        gap = _least_gap(self.hung, one.front_mm, one.up_mm, count=_QUICK_TURNS)
-        cost = _cost(one) + GAP_WEIGHT * max(0.0, self.wanted_mm - gap)
+        moved = move_hinge(self.hung, front_mm=one.front_mm, up_mm=one.up_mm)
+        cost = _cost(one)
+        for turn in self.turns:
+            gap = float(shell_gaps(moved, np.array([turn])).finished_mm[0])
+            short = GAP_WEIGHT * max(0.0, self.wanted_mm - gap)
+            cost = max(cost, _cost(one) + short)
+            if cost >= self.least and one is not self.best:
+                return cost
         if cost < self.least:
             self.least, self.best = cost, one
         return cost

@@ -2,6 +2,7 @@
 
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ import pytest
 sys.path.append(str(Path(__file__).parents[1] / "fit"))
 from sample_jaw import SAMPLES, otter_report, placed_otter
 
+from fitkit.assess import assess
 from fitkit.fit.placement import Placement
 from fitkit.piece.buildup import finish
 from fitkit.piece.design import read_design
@@ -59,12 +61,8 @@ def test_same_report_gives_the_same_bytes(report):
 
 
 def test_part_of_a_piece_without_a_jaw_is_the_sentence_that_says_so():
-    class Placed:
-        wearer = placed_otter().wearer
-        piece = finish(read_design(SAMPLES / "pieces" / "beetle.glb"))
-        placement = Placement()
-
-    part = jaw_part(Placed)
+    beetle = finish(read_design(SAMPLES / "pieces" / "beetle.glb"))
+    part = jaw_part(assess(placed_otter().wearer, beetle, Placement()))
     assert part.name == "jaw"
     assert len(part.sentences) == 1
     assert "has no hinge" in part.sentences[0]
@@ -72,7 +70,7 @@ def test_part_of_a_piece_without_a_jaw_is_the_sentence_that_says_so():
 
 
 def test_part_says_every_answer_and_caution(report):
-    part = jaw_part(placed_otter())
+    part = jaw_part(SimpleNamespace(**vars(placed_otter()), jaw_moved=report))
     assert len(part.sentences) == 5
     assert part.cautions == report.cautions
     assert np.isfinite(part.tables[0].rows[0][6])
