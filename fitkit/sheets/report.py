@@ -17,6 +17,7 @@ from fitkit.plots.pages import (
 )
 from fitkit.plots.paper import png_bytes, svg_bytes
 from fitkit.sheets.brief_file import brief_json
+from fitkit.sheets.buildup import buildup_part
 from fitkit.sheets.folder import CONTENTS, whole_folder, write_contents
 from fitkit.sheets.jaw import jaw_part
 from fitkit.sheets.meshes import write_meshes
@@ -38,6 +39,7 @@ QUESTIONS: tuple[tuple[str, Callable[[Assessment], Part]], ...] = (
     ("Moving the jaw", jaw_part),
     ("Choosing pads and letting it settle", padding_part),
     ("Weighing it on the neck", balance_part),
+    ("Building it up", buildup_part),
 )
 #: Dots in an inch of pictures that are not lines.
 DOTS_PER_INCH = 220.0
