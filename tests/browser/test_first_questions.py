@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from fitkit.panels.pads import pad_card, pad_choice
+from fitkit.panels.questions import QUESTIONS
+from fitkit.sheets.padding import balance_part
 from fitkit.sheets.sight import sight_part
 
 
@@ -33,6 +35,25 @@ def test_a_question_that_follows_the_fit_is_asked_again(as_drawn):
     panel.get_by_text("Answered in").wait_for(state="detached")
     panel.get_by_text("Answered in").wait_for()
     follow.uncheck()
+
+
+def test_every_question_has_its_own_panel_and_all_are_answered_in_turn(
+    as_drawn, library, pictures
+):
+    for name in QUESTIONS:
+        as_drawn.press("Answer it", name)
+    for name in QUESTIONS:
+        panel = as_drawn.panel(name)
+        panel.get_by_text("Answered in").wait_for()
+        assert panel.locator(".fk-part > ul li").count() >= 1
+        assert panel.locator("img").count() >= 1
+    as_drawn.page.set_viewport_size({"width": 1400, "height": 2900})
+    for name in QUESTIONS:
+        as_drawn.panel(name).screenshot(path=pictures / f"{name}-answered.png")
+    as_drawn.page.set_viewport_size({"width": 1400, "height": 1500})
+    part = balance_part(library.look_closer().closer)
+    said = as_drawn.panel("balance").locator(".fk-part > ul li").all_text_contents()
+    assert said == list(part.sentences)
 
 
 def test_pad_sets_are_compared_side_by_side_with_a_picture_each(as_drawn, library, shown):
