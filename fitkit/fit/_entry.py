@@ -48,7 +48,7 @@ class Entry:
     #: Finished wall, seated.
     wall: Surface
     head: PassingHead
-    #: The neck opening.
+    #: The plane of the neck opening, so far out that all of the wall is behind it.
     door: Door
     #: Rim of the neck opening, (k, 3). [mm]
     rim: FloatArray
@@ -63,11 +63,11 @@ def make_entry(
     *,
     soft: Soft,
     glasses: Glasses | None,
-    jaw_clear: bool,
+    jaw_deg: float,
     panel: str | Panel | None,
 ) -> Entry:
     """
-    Set the head before the wall.
+    Set the head before the wall; `jaw_deg` is how far the jaw is pulled open.
 
     Raises
     ------
@@ -89,17 +89,23 @@ def make_entry(
         raise DesignError(msg)
     middle = placement.to_head(opening.plane_point)
     head = passing_head(wearer, soft, glasses=glasses)
-    mesh, layer = _wall(piece, placement, opening, jaw_clear=jaw_clear, panel=panel)
+    mesh, layer = _wall(piece, placement, opening, jaw_deg=jaw_deg, panel=panel)
     mesh, worn, pressed = (
         one.with_vertices(one.vertices - middle) for one in (mesh, head.worn, head.pressed)
     )
     return Entry(
         wall=Surface(mesh, ahead_mm=layer, behind_mm=layer),
         head=PassingHead(worn=worn, pressed=pressed, zone=head.zone),
-        door=Door(point=np.zeros(3), outward=outward, head=_corners(pressed)),
+        door=Door(point=_beyond(mesh, outward), outward=outward, head=_corners(pressed)),
         rim=rim - middle,
         middle=middle,
     )
+
+
+def _beyond(wall: Mesh, outward: FloatArray) -> FloatArray:
+    """A point of the opening's plane, moved out until no wall is beyond it, (3,). [mm]."""
+    out: FloatArray = max(0.0, float((wall.vertices @ outward).max())) * outward
+    return out
 
 
 def _corners(head: Mesh) -> FloatArray:
@@ -126,7 +132,7 @@ def _wall(
     placement: Placement,
     opening: Opening,
     *,
-    jaw_clear: bool,
+    jaw_deg: float,
     panel: str | Panel | None,
 ) -> tuple[Mesh, FloatArray]:
     """Faces that a head may meet, in the head frame, and the layer on each. [mm]."""
@@ -138,7 +144,7 @@ def _wall(
         (mesh.scaled(placement.size), layer) for mesh, layer in rows if len(mesh.faces)
     ]
     if jaw is not None:
-        parts += _jaw(piece, jaw, placement, jaw_clear=jaw_clear)
+        parts += _jaw(piece, jaw, placement, turn_deg=jaw_deg)
     if panel is not None:
         parts = [_without(piece, mesh, layer, placement, panel) for mesh, layer in parts]
     kept = [(mesh, layer) for mesh, layer in parts if len(mesh.faces)]
@@ -155,23 +161,23 @@ def _wall(
 
 
 def _jaw(
-    piece: Piece, facing: Mesh, placement: Placement, *, jaw_clear: bool
+    piece: Piece, facing: Mesh, placement: Placement, *, turn_deg: float
 ) -> list[tuple[Mesh, float]]:
-    """The jaw's walls at full size, turned to its stop if it is pulled clear."""
+    """The jaw's walls at full size, turned as far as it is pulled open."""
     walls = [(facing, piece.lining_mm)]
     whole = piece.design.parts.get(str(piece.design.notes.jaw_part))
-    if jaw_clear and piece.design.surface == "solid" and whole is not None:
+    if turn_deg and piece.design.surface == "solid" and whole is not None:
         same = cKDTree(facing.centroids).query(
             whole.centroids, distance_upper_bound=_SAME_MM
         )[0]
         outer = whole.submesh(~np.isfinite(same))
         walls.append((outer, piece.growth_mm))
     sized = [(mesh.scaled(placement.size), layer) for mesh, layer in walls]
-    if not jaw_clear or piece.hinge is None:
+    if not turn_deg or piece.hinge is None:
         return sized
     ends = np.stack([piece.hinge.left_mm, piece.hinge.right_mm]) * placement.size
     swing = hinge(at_mm=ends.mean(axis=0), axis=ends[1] - ends[0])
-    turn = swing.matrix(piece.hinge.open_stop_deg)
+    turn = swing.matrix(turn_deg)
     return [(mesh.moved(turn), layer) for mesh, layer in sized]
 
 

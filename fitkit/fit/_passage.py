@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from copy import copy
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
 
 import numpy as np
@@ -21,13 +21,15 @@ Ints = NDArray[np.int64]
 #: Moves of the wall: right, front, up in mm, then pitch, yaw, roll in degrees.
 MOVES = 6
 #: Step of the field of distances around the head. [mm]
-FIELD_STEP_MM = 3.0
+FIELD_STEP_MM = 2.0
 #: The field reaches this far around the head. [mm]
-FIELD_MARGIN_MM = 45.0
+FIELD_MARGIN_MM = 20.0
 #: How far the field may be off; marks within this of the least are measured. [mm]
-FIELD_ERROR_MM = 5.0
+FIELD_ERROR_MM = 3.5
 #: One mark of the wall is kept in each cube of this size for the search. [mm]
-THIN_MM = 2.0
+THIN_MM = 3.0
+#: Cubes of this size keep one mark each to bound how far the wall goes. [mm]
+GONE_MM = 4.0
 #: Marks that are measured exactly at one pose: first, and at most.
 FIRST_MEASURED, MOST_MEASURED = 60, 800
 #: Marks, the tightest, that a small move has to mind.
@@ -76,18 +78,39 @@ class Passage:
     """
 
     def __init__(self, wall: Surface, head: Mesh, *, free: tuple[int, ...]) -> None:
-        self.wall, self.head, self.free = wall, head, free
+        self.head, self.free = head, free
         self.tree = SurfaceTree(head)
-        self.field = _SignedField(head, self.tree)
+        self.field = SignedField(head, self.tree)
+        self._take(wall)
+
+    def _take(self, wall: Surface) -> None:
+        self.wall = wall
         marks, piece = wall.marks
-        thin = _one_per_cube(marks)
+        thin = _per_cube(marks, THIN_MM)[0]
         self.marks = marks[thin]
         self.layer = wall.thick[piece[thin]]
+        self._spread = self.cubes(GONE_MM)[0]
 
     def heed(self, points: FloatArray, layer: FloatArray) -> None:
         """Take more points of the seated wall, (k, 3), and their layers into account."""
         self.marks = np.concatenate([self.marks, points])
         self.layer = np.concatenate([self.layer, layer])
+
+    def behind(self, wall: Surface) -> Passage:
+        """Give the same head before another wall."""
+        other = copy(self)
+        other._take(wall)
+        return other
+
+    def freed(self, free: tuple[int, ...]) -> Passage:
+        """Give the same, with other moves free."""
+        other = copy(self)
+        other.free = free
+        return other
+
+    def cubes(self, size_mm: float) -> tuple[Ints, Ints]:
+        """Give one mark of each cube of a size, and for every mark which of them."""
+        return _per_cube(self.marks, size_mm)
 
     def enlarged(self, factor: float, about: FloatArray) -> Passage:
         """
@@ -166,25 +189,44 @@ class Passage:
                 step /= 3
         return move, near
 
+    def gone(self, before: FloatArray, after: FloatArray) -> float:
+        """
+        Bound how far the wall goes from one move to another, where it is near. [mm].
+
+        What is too far off to come near on the way is left out.
+        """
+        one, two = matrix_of(before), matrix_of(after)
+        spread = GONE_MM * np.sqrt(3)  # from a mark to any point of its cube
+        at = carry(one, self.marks[self._spread])
+        way = np.linalg.norm(carry(two, self.marks[self._spread]) - at, axis=1)
+        way += spread * np.linalg.norm(two[:3, :3] - one[:3, :3], ord=2)
+        rough = self.field.at(at) - self.layer[self._spread]
+        near = rough < rough.min() + 2 * FIELD_ERROR_MM + spread + way.max()
+        return float(way[near].max())
+
     def exact(self, moves: FloatArray) -> Gaps:
         """
         Measure moves (n, 6) over all pairs of triangles; 0 apart where they meet.
 
         The wall is the one that moves; the points are where they then are.
         """
-        matrices = matrices_of(moves)
-        back: FloatArray = np.linalg.inv(matrices).astype(np.float64)
-        found = least_gaps(self.head_surface, self.wall, back)
-        pairs = zip(matrices, found.on_still, strict=True)
-        on_wall = [carry(m, p[None])[0] for m, p in pairs]
-        on_head = [
-            carry(m, p[None])[0] for m, p in zip(matrices, found.on_moving, strict=True)
-        ]
+        one_by_one = [self._exact(matrix) for matrix in matrices_of(moves)]
+        return Gaps(
+            **{
+                part.name: np.concatenate([getattr(one, part.name) for one in one_by_one])
+                for part in fields(Gaps)
+            }
+        )
+
+    def _exact(self, matrix: FloatArray) -> Gaps:
+        """Measure one pose alone: poses of a way are too far apart to share a search."""
+        back: FloatArray = np.linalg.inv(matrix).astype(np.float64)
+        found = least_gaps(self.head_surface, self.wall, back[None])
         return Gaps(
             gap_mm=found.gap_mm,
             apart_mm=found.apart_mm,
-            on_moving=np.array(on_wall),
-            on_still=np.array(on_head),
+            on_moving=carry(matrix, found.on_still),
+            on_still=carry(matrix, found.on_moving),
             face_moving=found.face_still,
             face_still=found.face_moving,
         )
@@ -249,6 +291,13 @@ def matrices_of(moves: FloatArray) -> FloatArray:
     return np.stack([matrix_of(move) for move in moves])
 
 
+def matrix_about(move: FloatArray, pivot: FloatArray) -> FloatArray:
+    """Rigid map of a move that turns about a point instead of the origin, (4, 4)."""
+    matrix = matrix_of(move)
+    matrix[:3, 3] += pivot - matrix[:3, :3] @ pivot
+    return matrix
+
+
 def carry(matrix: FloatArray, points: FloatArray) -> FloatArray:
     """Carry points (n, 3) by a rigid map."""
     x, y, z, shift = matrix[:3].T
@@ -266,16 +315,23 @@ def size_of(moves: FloatArray) -> FloatArray:
     return length + DEGREE_MM * turned
 
 
-def _one_per_cube(points: FloatArray) -> Ints:
-    cell = np.floor(points / THIN_MM).astype(np.int64)
+def _per_cube(points: FloatArray, size_mm: float) -> tuple[Ints, Ints]:
+    """One point of each cube, and for every point which of those is of its cube."""
+    cell = np.floor(points / size_mm).astype(np.int64)
     cell -= cell.min(axis=0)
     spans = cell.max(axis=0) + 1
     key = (cell[:, 0] * spans[1] + cell[:, 1]) * spans[2] + cell[:, 2]
-    return np.asarray(np.sort(np.unique(key, return_index=True)[1]), dtype=np.int64)
+    _, first, group = np.unique(key, return_index=True, return_inverse=True)
+    return np.asarray(first, dtype=np.int64), np.asarray(group, dtype=np.int64)
 
 
-class _SignedField:
-    """Distances to a closed head on a grid, negative inside; roughly right."""
+class SignedField:
+    """
+    Distances to a closed head on a grid, negative inside; roughly right.
+
+    Near the skin they are exact at the middles of cells, but for the side, which is that
+    of the nearest face; farther off they are counted from cell to cell.
+    """
 
     def __init__(self, head: Mesh, tree: SurfaceTree) -> None:
         self.low = head.bounds_mm[0] - FIELD_MARGIN_MM
@@ -283,22 +339,36 @@ class _SignedField:
         self.shape = np.ceil(spans / FIELD_STEP_MM).astype(np.int64)
         skin = np.zeros(self.shape, dtype=bool)
         fine = halved(head.triangles, FIELD_STEP_MM / 2)[0]
-        skin[tuple(self._cell(fine.reshape(-1, 3)).T)] = True
-        band = binary_dilation(skin, iterations=2)
+        skin[tuple(self._clipped(fine.reshape(-1, 3)).T)] = True
+        band = binary_dilation(skin)
         inside = binary_fill_holes(band) & ~band
-        rows = np.argwhere(band)
-        near = self.low + (rows + 0.5) * FIELD_STEP_MM
-        inside[tuple(rows.T)] = tree.winding(near) > 0.5
         field = distance_transform_edt(~skin) * np.where(inside, -1, 1) * FIELD_STEP_MM
-        self._field = field.astype(np.float32).ravel()
+        rows = np.argwhere(band)
+        field[tuple(rows.T)] = _near_skin(
+            head, tree, self.low + (rows + 0.5) * FIELD_STEP_MM
+        )
+        #: The field, all cells in one row.
+        self.flat = field.astype(np.float32).ravel()
 
-    def _cell(self, points: FloatArray) -> Ints:
-        cell = ((points - self.low) / FIELD_STEP_MM).astype(np.int64)
-        return np.asarray(np.clip(cell, 0, self.shape - 1), dtype=np.int64)
+    def cell_of(self, points: FloatArray) -> Ints:
+        """Cells of points (n, 3), by their three indices; beyond the grid too."""
+        cell: Ints = np.floor((points - self.low) / FIELD_STEP_MM).astype(np.int64)
+        return cell
+
+    def _clipped(self, points: FloatArray) -> Ints:
+        return np.asarray(np.clip(self.cell_of(points), 0, self.shape - 1), dtype=np.int64)
 
     def at(self, points: FloatArray) -> FloatArray:
         """Rough distance at points (n, 3); at the border's value beyond it. [mm]."""
-        cell = self._cell(points)
+        cell = self._clipped(points)
         flat = (cell[:, 0] * self.shape[1] + cell[:, 1]) * self.shape[2] + cell[:, 2]
-        found: FloatArray = self._field[flat].astype(float)
+        found: FloatArray = self.flat[flat].astype(float)
         return found
+
+
+def _near_skin(head: Mesh, tree: SurfaceTree, points: FloatArray) -> FloatArray:
+    """Distance of points near the skin, by the side of the nearest face. [mm]."""
+    squared, face, skin = tree.squared(points)
+    ahead = np.einsum("ij,ij->i", points - skin, head.normals[face])
+    signed: FloatArray = np.sqrt(squared) * np.where(ahead < 0, -1.0, 1.0)
+    return signed

@@ -12,6 +12,7 @@ import numpy as np
 from fitkit.errors import BriefError
 from fitkit.fit._cavity import capped_mesh
 from fitkit.fit._checks import in_range
+from fitkit.fit.glasses import ARM_MM, AROUND, BRIDGE_MM, ROUNDNESS
 from fitkit.fit.placement import FloatArray
 from fitkit.geometry.mesh import BoolArray, IntArray, Mesh, join
 from fitkit.wearer.zones import ZONES
@@ -40,6 +41,8 @@ EAR_SHARE = 0.45
 HAIR_SHARE = 0.7
 #: Index of faces that close the cut under the chin, and of glasses.
 CUT, GLASSES = -1, -2
+#: Thickness of an arm of glasses. Ours. [mm]
+ARM_THICK_MM = 3.0
 #: Rounds in which the press is evened out over neighbouring skin.
 _EVENINGS = 8
 
@@ -128,7 +131,7 @@ def passing_head(
     give = _evened(bare, tissue[zone])
     pressed = bare.vertices + (soft.hair_share * hair - give)[:, None] * normals
     pressed = _ears_folded(pressed, zone, wearer, soft.ear_share)
-    extra = [] if glasses is None else glasses_boxes(wearer, glasses)
+    extra = [] if glasses is None else glasses_solids(wearer, glasses)
     parts = [capped_mesh(bare.with_vertices(points)) for points in (worn, pressed)]
     cut = np.full(len(parts[0].faces) - len(bare.faces), CUT)
     lenses = np.full(sum(len(box.faces) for box in extra), GLASSES)
@@ -152,16 +155,43 @@ def zone_words(index: int) -> str:
     return "glasses" if index == GLASSES else "underside of the head"
 
 
-def glasses_boxes(wearer: Wearer, glasses: Glasses) -> list[Mesh]:
-    """Model a pair of glasses by three boxes: front and arms, in the head frame."""
-    ahead = max(wearer.eye_left.cornea[1], wearer.eye_right.cornea[1]) + glasses.depth_mm
-    up = (wearer.eye_left.cornea[2] + wearer.eye_right.cornea[2]) / 2
-    wide, high, thick = glasses.width_mm / 2, glasses.height_mm / 2, 4.0
-    boxes = [((-wide, ahead - thick, up - high), (wide, ahead, up + high))]
+def glasses_solids(wearer: Wearer, glasses: Glasses) -> list[Mesh]:
+    """
+    Model what a pair of glasses takes up: two lenses and two arms, in the head frame.
+
+    The outline is that of `fitkit.fit.glasses`. Each lens is filled back to the front of
+    the eye, since no wall may come between.
+    """
+    eyes = wearer.eye_left, wearer.eye_right
+    middle = np.mean([eye.entrance_pupil for eye in eyes], axis=0)
+    ahead = float(np.mean([eye.cornea[1] for eye in eyes])) + glasses.depth_mm
+    half = (glasses.width_mm - BRIDGE_MM) / 4
+    turn = 2 * np.pi * np.arange(AROUND) / AROUND
+    round_ = np.column_stack([np.cos(turn), np.zeros(AROUND), np.sin(turn)])
+    rim = np.sign(round_) * np.abs(round_) ** (2 / ROUNDNESS)
+    rim *= [half, 0.0, glasses.height_mm / 2]
+    solids = []
     for side in (-1.0, 1.0):
-        edges = sorted((side * wide, side * (wide - thick)))
-        boxes.append(((edges[0], 0.0, up - 3.0), (edges[1], ahead, up + 3.0)))
-    return [_box(np.array(low), np.array(high)) for low, high in boxes]
+        aside = middle[0] + side * (half + BRIDGE_MM / 2)
+        solids.append(_slab(rim + np.array([aside, ahead, middle[2]]), glasses.depth_mm))
+        ends = sorted((0.0, -side * ARM_THICK_MM))
+        low = np.array([ends[0], 0.0, -ARM_MM / 2])
+        high = np.array([ends[1], ahead, ARM_MM / 2])
+        hinge = np.array([middle[0] + side * glasses.width_mm / 2, 0.0, middle[2]])
+        solids.append(_box(hinge + low, hinge + high))
+    return solids
+
+
+def _slab(outline: FloatArray, depth_mm: float) -> Mesh:
+    """Fill an outline (n, 3), counter-clockwise from behind, and extend it backward."""
+    n = len(outline)
+    back = outline - [0.0, depth_mm, 0.0]
+    middles = np.stack([outline.mean(axis=0), back.mean(axis=0)])
+    a, b = np.arange(n), (np.arange(n) + 1) % n
+    front, rear = np.full(n, 2 * n), np.full(n, 2 * n + 1)
+    faces = [(b, a, front), (a + n, b + n, rear), (a, b, b + n), (a, b + n, a + n)]
+    joined = np.concatenate([np.column_stack(face) for face in faces])
+    return Mesh(np.concatenate([outline, back, middles]), joined)
 
 
 def _ears_folded(

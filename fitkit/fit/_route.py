@@ -1,42 +1,43 @@
-"""A way of a seated wall off a head: straight if it can, else by a search on a lattice."""
+"""A way of a seated wall off a head: straight if it can, else along the widest way."""
 
 from __future__ import annotations
 
-import heapq
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
-from fitkit.fit._passage import (
-    ENOUGH_MM,
-    Ints,
-    Nearness,
-    Passage,
-    carry,
-    matrix_of,
-    size_of,
-)
+from fitkit.fit._lattice import PITCH_REACH_DEG, ROOMY_MM, Guide, Lattice
+from fitkit.fit._passage import ENOUGH_MM, Ints, Nearness, Passage, matrix_of, size_of
 from fitkit.fit.placement import FloatArray
 
 #: Lift at each step of the straight way. [mm]
 LIFT_MM = 6.0
-#: Steps of the lattice: up and front in mm, pitch in degrees.
-LATTICE_STEP = (8.0, 8.0, 8.0)
-#: How far it reaches to either side, front in mm and pitch in degrees.
-LATTICE_REACH = (72.0, 56.0)
-#: Above this room a node of the lattice is as good as any. [mm]
-ROOMY_MM = 3.0
-#: A node with less rough room than this is not entered. [mm]
-HOPELESS_MM = -70.0
-#: Cubes of this size keep one mark each for the lattice. [mm]
-_COARSE_MM = 9.0
-#: Poses of a finished way are no farther apart than this. [mm]
-STRIDE_MM = 6.0
-#: Rounds in which points that the exact check finds too near are heeded.
-_MENDINGS = 4
+#: A wall that is not off the head after so many steps never will be.
+MOST_LIFTS = 200
+#: Poses of a finished way are no farther apart than this; where it is tight, no farther
+#: than the finer one. [mm]
+STRIDE_MM, FINE_STRIDE_MM = 6.0, 1.0
+#: Rounds in which poses are moved apart from the wall and gaps between them filled.
+_EASINGS = 4
+#: Rounds in which points that the exact check finds too near are heeded, and poses added
+#: where the way between two of them is in doubt.
+_MENDINGS = 8
 #: Room that an exact check may fall short by and still count as touching free. [mm]
 TOUCH_MM = 1e-3
+#: A straight way with no less room than this is taken without seeking a wider one. [mm]
+STRAIGHT_MM = 1.0
+#: Ways over the lattice that are tried, each round what stopped the last.
+_TRIES = 4
+#: What the lattice may overlook: of a width less than minus this, no way is tried again.
+#: [mm]
+_OVERLOOKED_MM = 6.0
+#: What moves out of the midplane may gain; a way that lacks more is not tried. [mm]
+_ASIDE_MM = 4.0
+#: Rounds in which a roomy way over the lattice is smoothed.
+_SMOOTHINGS = 6
+#: Moves that keep wall and head in the midplane: front, up, pitch.
+MIDPLANE = (1, 2, 3)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -48,6 +49,9 @@ class Route:
     moves: FloatArray
     #: Exact least gap at each, (n,); of a way that was not found, room at marks. [mm]
     gap_mm: FloatArray
+    #: Gap that is vouched for from each pose to the next, (n - 1,): no point of the wall
+    #: goes farther than it could without leaving this; empty if not measured. [mm]
+    between_mm: FloatArray
     #: The tightest place: its move, (6,), and what is near there.
     tight: FloatArray
     near: Nearness
@@ -76,84 +80,224 @@ def find_route(passage: Passage, door: Door, *, exact: bool = True) -> Route:
     Find a way off the head.
 
     The straight way lifts the wall step by step and, where it gets tight, moves it to
-    where there is most room. If that sticks, the widest way over a lattice of height,
-    depth and pitch is taken as a guide, and each of its poses moved to where there is
-    most room. Every pose of what is returned as found was measured over all pairs of
-    triangles, unless `exact` is False: then at the wall's marks alone, and a way that
-    sticks is given up at once, which is quicker.
+    where there is most room. If that sticks or is narrow, the widest way over a lattice
+    of height, depth and pitch is taken as a guide, and each of its poses moved to where
+    there is most room; where one sticks, that place is shut and the next widest way is
+    tried. Only the midplane is searched at first; what still sticks is tried with all
+    free moves. Every pose of what is returned as found was measured over all pairs of
+    triangles, unless `exact` is False: then at the wall's marks alone, and once.
     """
-    straight = straight_way(passage, door)
-    if straight is not None:
-        done = _finished(passage, straight, exact=exact)
-        if done.found:
-            return done
-    return along(passage, widest(passage, door), exact=exact)
-
-
-def along(passage: Passage, guide: FloatArray, *, exact: bool) -> Route:
-    """Follow a guide (n, 6), each pose moved to where there is most room."""
-    moves, rooms = [guide[0]], [passage.near(guide[0]).least_mm]
-    for node in guide[1:]:
-        move, near = passage.gained(node, reach=8.0, rounds=8)
-        moves.append(move)
-        rooms.append(near.least_mm)
-        if rooms[-1] < -TOUCH_MM and not exact:
+    flat = passage.freed(tuple(k for k in passage.free if k in MIDPLANE))
+    straight, least = straight_way(flat, door)
+    tried: list[Route] = []
+    if straight is not None and (not exact or least >= STRAIGHT_MM):
+        enough = STRAIGHT_MM if exact else 0.0
+        tried.append(finished(flat, straight, exact=exact, enough_mm=enough))
+        if tried[-1].found:
+            return tried[-1]
+    for one in [flat] if flat.free == passage.free else [flat, passage]:
+        tried.append(_over_lattice(one, door, exact=exact))
+        if tried[-1].found or not exact or tried[-1].gap_mm.min() < -_ASIDE_MM:
             break
-    if min(rooms) < -TOUCH_MM:
-        return _reached(passage, np.array(moves), np.array(rooms), found=False)
-    return _finished(passage, np.array(moves), exact=exact)
+    if straight is not None and exact and not tried[-1].found:
+        tried.append(finished(flat, straight, exact=True))
+    return max(tried, key=_merit)
 
 
-def straight_way(passage: Passage, door: Door) -> FloatArray | None:
-    """Lift step by step, moved to where there is room; None if that sticks."""
-    move = np.zeros(6)
+def _merit(route: Route) -> tuple[bool, float]:
+    return route.found, float(route.gap_mm.min())
+
+
+def _over_lattice(passage: Passage, door: Door, *, exact: bool) -> Route:
+    """Try the widest ways, one after the other."""
+    lattice, guide = _lattice(passage, door)
+    best: Route | None = None
+    for _ in range(_TRIES):
+        if best is not None and guide.width_mm < max(
+            -_OVERLOOKED_MM, best.gap_mm.min() - _OVERLOOKED_MM
+        ):
+            break
+        roomy = guide.width_mm >= ROOMY_MM
+        moves = _smoothed(guide.moves) if roomy else guide.moves
+        route, rooms = along(passage, moves, exact=exact)
+        if best is None or _merit(route) > _merit(best):
+            best = route
+        if best.found or not exact or guide.width_mm < -2 * _OVERLOOKED_MM:
+            break
+        short = np.nonzero(rooms < 0)[0]
+        lattice.block(guide.nodes[short], rooms[short])
+        guide = lattice.widest()
+    assert best is not None
+    return best
+
+
+def _lattice(passage: Passage, door: Door) -> tuple[Lattice, Guide]:
+    """A lattice, farther to either side if the widest way is narrow."""
+    near, far = PITCH_REACH_DEG
+    lattice = Lattice(passage, door, pitch_reach_deg=near)
+    guide = lattice.widest()
+    if guide.width_mm < 0 and 3 in passage.free:
+        lattice = Lattice(passage, door, pitch_reach_deg=far, inner=lattice)
+        guide = lattice.widest()
+    return lattice, guide
+
+
+def _smoothed(moves: FloatArray) -> FloatArray:
+    """Take the corners of the lattice off a way; both ends stay."""
+    for _ in range(_SMOOTHINGS):
+        moves = moves.copy()
+        moves[1:-1] = (moves[:-2] + 2 * moves[1:-1] + moves[2:]) / 4
+    return moves
+
+
+def along(passage: Passage, guide: FloatArray, *, exact: bool) -> tuple[Route, FloatArray]:
+    """
+    Follow a guide (n, 6), each pose moved to where there is most room.
+
+    Returns
+    -------
+    route, rooms
+        The way, and the room that was gained at each pose of the guide, (n,). [mm]
+    """
+    moves, rooms = guide.copy(), np.full(len(guide), ENOUGH_MM)
+    for k, node in enumerate(guide):
+        if k:  # the seat stays
+            moves[k], near = passage.gained(node, reach=8.0, rounds=8)
+            rooms[k] = near.least_mm
+            if rooms[k] < -TOUCH_MM and not exact:
+                break
+    if rooms.min() < -TOUCH_MM:
+        return _reached(passage, moves, rooms, found=False), rooms
+    return finished(passage, moves, exact=exact), rooms
+
+
+def straight_way(passage: Passage, door: Door) -> tuple[FloatArray | None, float]:
+    """Lift step by step, moved to where there is room; with the least room, in mm."""
+    move, least = np.zeros(6), ENOUGH_MM
     moves = [move]
-    for _ in range(200):
-        if door.is_passed(move):
-            return np.array(moves)
+    while not door.is_passed(move):
         lifted = move + np.array([0, 0, LIFT_MM, 0, 0, 0])
         move, near = passage.gained(lifted)
-        if near.least_mm < 0:
-            return None
+        least = min(least, near.least_mm)
+        if least < 0 or len(moves) > MOST_LIFTS:
+            return None, least
         moves.append(move)
-    return None
+    return np.array(moves), least
 
 
-def _finished(passage: Passage, moves: FloatArray, *, exact: bool) -> Route:
-    """Fill a way up to small strides, mend it where it is tight, and measure it."""
-    dense = _filled(moves)
-    rooms = [passage.near(move).least_mm for move in dense]
-    for k in np.nonzero(np.array(rooms) < ENOUGH_MM)[0]:
-        if k:  # the seat stays
-            dense[k], near = passage.gained(dense[k], reach=STRIDE_MM, rounds=10)
-            rooms[k] = near.least_mm
-            if rooms[k] < -TOUCH_MM:
-                break
-    if min(rooms) < -TOUCH_MM:
-        return _reached(passage, dense, np.array(rooms), found=False)
-    if not exact:
-        return _reached(passage, dense, np.array(rooms), found=True)
-    for _ in range(_MENDINGS):
-        found = passage.exact(dense)
-        meets = found.apart_mm <= 0
-        gap = np.where(meets, np.minimum(found.gap_mm, -2 * TOUCH_MM), found.gap_mm)
-        short = np.nonzero(gap < -TOUCH_MM)[0]
-        if not len(short):
-            return _reached(passage, dense, gap, found=True)
-        _heed(passage, dense, short, found.on_moving, found.face_moving)
-        for k in short:
-            if k:
+def finished(
+    passage: Passage, moves: FloatArray, *, exact: bool, enough_mm: float = 0.0
+) -> Route:
+    """
+    Fill a way up to small strides, mend it where it is tight, and measure it.
+
+    It counts as found only if so much room is left all along.
+    """
+    dense, rooms = _eased(passage, moves)
+    least = enough_mm - TOUCH_MM
+    if rooms.min() < least or not exact:
+        found = bool(rooms.min() >= least)
+        return _reached(passage, dense, rooms, found=found)
+    gap, gone = np.full(len(dense), np.nan), _Gone(passage)
+    for mending in range(_MENDINGS):
+        new = np.nonzero(np.isnan(gap))[0]
+        measured = passage.exact(dense[new])
+        meets = measured.apart_mm <= 0
+        gap[new] = np.where(
+            meets, np.minimum(measured.gap_mm, -2 * TOUCH_MM), measured.gap_mm
+        )
+        if enough_mm and np.nanmin(gap) < enough_mm:
+            break
+        short = gap[new] < -TOUCH_MM
+        if short.any():
+            rows = new[short]
+            _heed(
+                passage, dense[rows], measured.on_moving[short], measured.face_moving[short]
+            )
+            if not rows[0]:
+                break  # the seat itself
+            for k in rows:
                 dense[k] = passage.gained(dense[k], reach=STRIDE_MM, rounds=10)[0]
-    return _reached(passage, dense, gap, found=False)
+                gap[k] = np.nan
+            continue
+        between = _between(gone, dense, gap)
+        if mending < _MENDINGS - 1:
+            dense, gap = _subdivided(passage, dense, gap, between)
+        if not np.isnan(gap).any():
+            return _reached(passage, dense, gap, between, found=True)
+    return _reached(passage, dense, np.nan_to_num(gap, nan=-2 * TOUCH_MM), found=False)
 
 
-def _heed(
-    passage: Passage, moves: FloatArray, rows: Ints, touched: FloatArray, face: Ints
-) -> None:
+def _eased(passage: Passage, moves: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Fill a way up, and move each pose but the seat to where there is room."""
+    dense = moves[:1]
+    known: dict[bytes, float] = {}
+    for _ in range(_EASINGS):
+        dense = _filled(moves)
+        if len(dense) == len(moves) and known:
+            break
+        for k, move in enumerate(dense):
+            if move.tobytes() not in known:
+                eased = (move, passage.near(move))
+                if k and eased[1].least_mm < ENOUGH_MM:
+                    eased = passage.gained(move, reach=STRIDE_MM, rounds=10)
+                dense[k] = eased[0]
+                known[eased[0].tobytes()] = eased[1].least_mm
+                if eased[1].least_mm < -TOUCH_MM:
+                    break
+        moves = dense
+    return dense, np.array([known.get(move.tobytes(), ENOUGH_MM) for move in dense])
+
+
+def _between(gone: _Gone, dense: FloatArray, gap: FloatArray) -> FloatArray:
+    """
+    Vouch for the gap between neighbouring poses, (n - 1,). [mm].
+
+    The gap changes by no more than the wall moves: from g to h over a way of d it is
+    never less than (g + h - d) / 2.
+    """
+    way = np.array([gone.over(a, b) for a, b in pairwise(dense)])
+    vouched: FloatArray = (gap[:-1] + gap[1:] - way) / 2
+    return vouched
+
+
+class _Gone:
+    """How far the wall goes from pose to pose, each worked out once."""
+
+    def __init__(self, passage: Passage) -> None:
+        self._passage = passage
+        self._known: dict[bytes, float] = {}
+
+    def over(self, before: FloatArray, after: FloatArray) -> float:
+        key = before.tobytes() + after.tobytes()
+        if key not in self._known:
+            self._known[key] = self._passage.gone(before, after)
+        return self._known[key]
+
+
+def _subdivided(
+    passage: Passage, dense: FloatArray, gap: FloatArray, between: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Add a pose where the wall might touch between two; its gap is nan as yet."""
+    gone = gap[:-1] + gap[1:] - 2 * between
+    doubt = np.nonzero((between < 0) & (gone > FINE_STRIDE_MM))[0]
+    middle = (dense[doubt] + dense[doubt + 1]) / 2
+    eased = [
+        move
+        if passage.near(move).least_mm >= 0
+        else passage.gained(move, reach=FINE_STRIDE_MM, rounds=4)[0]
+        for move in middle
+    ]
+    if not eased:
+        return dense, gap
+    return np.insert(dense, doubt + 1, eased, axis=0), np.insert(gap, doubt + 1, np.nan)
+
+
+def _heed(passage: Passage, moves: FloatArray, touched: FloatArray, face: Ints) -> None:
     """Take the points that touched, and the corners of their faces, into account."""
     mesh, thick = passage.wall.mesh, passage.wall.thick
-    for k in rows:
-        matrix = matrix_of(moves[k])
+    for k, move in enumerate(moves):
+        matrix = matrix_of(move)
         back = (touched[k] - matrix[:3, 3]) @ matrix[:3, :3]
         points = np.vstack([back, mesh.triangles[face[k]]])
         layer = float(thick[np.nonzero(passage.wall.face == face[k])[0][0]])
@@ -161,13 +305,19 @@ def _heed(
 
 
 def _reached(
-    passage: Passage, moves: FloatArray, rooms: FloatArray, *, found: bool
+    passage: Passage,
+    moves: FloatArray,
+    rooms: FloatArray,
+    between: FloatArray | None = None,
+    *,
+    found: bool,
 ) -> Route:
     worst = int(rooms.argmin())
     return Route(
         found=found,
         moves=moves,
         gap_mm=rooms,
+        between_mm=np.zeros(0) if between is None else between,
         tight=moves[worst],
         near=passage.near(moves[worst]),
     )
@@ -181,93 +331,3 @@ def _filled(moves: FloatArray) -> FloatArray:
         share = np.arange(1, count + 1)[:, None] / count
         rows.append(a + share * (b - a))
     return np.concatenate(rows)
-
-
-# -- lattice ---------------------------------------------------------------------------
-
-
-def widest(passage: Passage, door: Door) -> FloatArray:
-    """
-    Give the way over the lattice whose tightest node is the roomiest, (n, 6).
-
-    Rough room from the field is used, held to 3 mm, and of ways that are as wide the
-    shortest is taken: Dijkstra's algorithm with the pair of both as its length.
-    """
-    lattice = _Lattice(passage, door)
-    start = lattice.seat
-    best: dict[tuple[int, int, int], tuple[float, float]] = {start: (0.0, 0.0)}
-    before: dict[tuple[int, int, int], tuple[int, int, int]] = {}
-    queue = [(0.0, 0.0, start)]
-    last = start
-    while queue:
-        narrow, length, node = heapq.heappop(queue)
-        if (narrow, length) > best[node]:
-            continue
-        last = node if node[0] >= last[0] else last
-        if node[0] and door.is_passed(lattice.move(node)):
-            last = node
-            break
-        for other, way in lattice.around(node):
-            there = (max(narrow, ROOMY_MM - lattice.room(other)), length + way)
-            if there < best.get(other, (np.inf, np.inf)):
-                best[other], before[other] = there, node
-                heapq.heappush(queue, (*there, other))
-    path = [last]
-    while path[-1] in before:
-        path.append(before[path[-1]])
-    return np.array([lattice.move(node) for node in reversed(path)])
-
-
-class _Lattice:
-    """Nodes of height, depth and pitch, with their rough room, found when asked for."""
-
-    def __init__(self, passage: Passage, door: Door) -> None:
-        self._passage = passage
-        lift = 0.0
-        while not door.is_passed(np.array([0, 0, lift, 0, 0, 0])) and lift < 700:
-            lift += LATTICE_STEP[0]
-        front, pitch = (
-            int(reach // step) if kind in passage.free else 0
-            for reach, step, kind in zip(
-                LATTICE_REACH, LATTICE_STEP[1:], (1, 3), strict=True
-            )
-        )
-        self.seat = (0, front, pitch)
-        self.shape = (int(lift / LATTICE_STEP[0]) + 12, 2 * front + 1, 2 * pitch + 1)
-        cell = np.floor(passage.marks / _COARSE_MM).astype(np.int64)
-        keep = np.unique(cell, axis=0, return_index=True)[1]
-        self._marks, self._layer = passage.marks[keep], passage.layer[keep]
-        self._turned: dict[int, FloatArray] = {}
-        self._rooms: dict[tuple[int, int, int], float] = {self.seat: ROOMY_MM}
-
-    def move(self, node: tuple[int, int, int]) -> FloatArray:
-        up, front, pitch = (
-            (k - s) * step for k, s, step in zip(node, self.seat, LATTICE_STEP, strict=True)
-        )
-        return np.array([0.0, front, up, pitch, 0.0, 0.0])
-
-    def room(self, node: tuple[int, int, int]) -> float:
-        if node not in self._rooms:
-            if node[2] not in self._turned:
-                turn = matrix_of(self.move((0, self.seat[1], node[2])))
-                self._turned[node[2]] = carry(turn, self._marks)
-            at = self._turned[node[2]] + self.move(node)[:3]
-            room = float((self._passage.field.at(at) - self._layer).min())
-            self._rooms[node] = min(room, ROOMY_MM)
-        return self._rooms[node]
-
-    def around(
-        self, node: tuple[int, int, int]
-    ) -> list[tuple[tuple[int, int, int], float]]:
-        """Neighbours that are not hopeless, and how far they are. [mm]."""
-        found = []
-        for u in (-1, 0, 1):
-            for f in (-1, 0, 1):
-                for p in (-1, 0, 1):
-                    other = (node[0] + u, node[1] + f, node[2] + p)
-                    inside = all(0 <= k < n for k, n in zip(other, self.shape, strict=True))
-                    if other == node or not inside or self.room(other) < HOPELESS_MM:
-                        continue
-                    way = float(np.hypot(8.0 * u, 8.0 * f) + 16.0 * abs(p))
-                    found.append((other, way))
-        return found

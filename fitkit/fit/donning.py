@@ -12,11 +12,17 @@ from numpy.typing import ArrayLike
 
 from fitkit.errors import BriefError
 from fitkit.fit._checks import in_range
-from fitkit.fit._entry import Entry, Panel, make_entry
-from fitkit.fit._passage import Passage, matrices_of
-from fitkit.fit._press import Soft, zone_words
+from fitkit.fit._entry import Entry, Panel
+from fitkit.fit._passage import Passage, matrix_about
+from fitkit.fit._press import GLASSES, Soft, zone_words
 from fitkit.fit._route import Route, find_route
-from fitkit.fit.donning_ways import DonningWay, TightPlace, find_ways, tight_place
+from fitkit.fit.donning_ways import (
+    DonningWay,
+    TightPlace,
+    entry_of,
+    find_ways,
+    tight_place,
+)
 from fitkit.fit.placement import FloatArray, Placement
 from fitkit.wearer.zones import ZONES
 
@@ -54,15 +60,18 @@ class DonningBrief:
 
     #: How far the head may be pressed on the way.
     soft: Soft = field(default_factory=Soft)
-    #: Whether the jaw is pulled open to its stop by hand, where there is one.
+    #: Whether the jaw is pulled open by hand, where there is one.
     jaw_clear: bool = False
+    #: How far it is pulled then; None = to its stop. [deg]
+    jaw_deg: float | None = None
     #: What swings away to let the head in: a part's name, or a plane as drawn (a point
     #: and a normal that points to what swings away); None = nothing.
     back_open: str | Panel | None = None
     #: Whether the glasses of the record stay on.
     glasses_on: bool = True
-    #: Moves of the piece besides up that the wearer's hands may make.
-    free: tuple[str, ...] = ("front", "pitch")
+    #: Moves of the piece besides up that the wearer's hands may make. Front and pitch are
+    #: tried first, the others where those do not do.
+    free: tuple[str, ...] = ("right", "front", "pitch", "yaw", "roll")
     #: Buckles, zips, magnets and the like that have to be opened to get out.
     fastenings: int = 0
 
@@ -72,6 +81,19 @@ class DonningBrief:
                 msg = f"free names no move '{name}'. Moves: {', '.join(MOVES)}."
                 raise BriefError(msg)
         in_range("fastenings", self.fastenings, low=0, high=100, unit="")
+        if self.jaw_deg is not None:
+            in_range("jaw_deg", self.jaw_deg, low=0, high=90, unit="deg")
+
+    @property
+    def free_moves(self) -> tuple[int, ...]:
+        """Places of the free moves in a pose, up among them."""
+        return tuple(sorted({2, *(MOVES.index(name) for name in self.free)}))
+
+    def turn_deg(self, piece: Piece) -> float:
+        """How far the jaw of a piece is pulled open, in deg."""
+        if not self.jaw_clear or piece.hinge is None:
+            return 0.0
+        return piece.hinge.open_stop_deg if self.jaw_deg is None else self.jaw_deg
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -86,6 +108,10 @@ class DonningPath:
     #: Least gap at each pose to the head pressed as far as it gives way, exact over all
     #: triangles, layers taken off, (n,). [mm]
     gap_mm: FloatArray
+    #: Gap vouched for on the way from each pose to the next, (n - 1,): no point of the
+    #: wall goes far enough to leave less. Where a way is tight it may be a little below 0,
+    #: though the poses themselves are not. [mm]
+    between_mm: FloatArray
     #: Least ease of each zone along the way, head as worn; negative where it is pressed.
     #: Zones that the wall never comes near are left out. [mm]
     zone_ease_mm: Mapping[str, float]
@@ -100,9 +126,7 @@ class DonningPath:
         """Rigid maps of the seated piece to each pose, head frame, (n, 4, 4)."""
         if not len(self.moves):
             return np.zeros((0, 4, 4))
-        about = matrices_of(self.moves)
-        about[:, :3, 3] += self.pivot_mm - about[:, :3, :3] @ self.pivot_mm
-        return about
+        return np.stack([matrix_about(move, self.pivot_mm) for move in self.moves])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -156,20 +180,16 @@ def donning_report(
     -----
     The head is taken off its neck, which bends out of the way. The piece moves as one
     rigid body; its finished wall, layers included, may touch the pressed head and no
-    more. The same input gives the same way.
+    more. The head is out when a plane across the neck opening parts it from the wall.
+    The same input gives the same way.
+
+    A way that is found is proven, pose by pose. A refusal is not: it says that none of
+    the widest ways over a lattice of 4 mm and 4 deg, each moved to where there is most
+    room, lets the head through.
     """
     brief = DonningBrief() if brief is None else brief
-    entry = make_entry(
-        wearer,
-        piece,
-        placement,
-        soft=brief.soft,
-        glasses=wearer.record.glasses if brief.glasses_on else None,
-        jaw_clear=brief.jaw_clear,
-        panel=brief.back_open,
-    )
-    free = tuple(sorted({2, *(MOVES.index(name) for name in brief.free)}))
-    passage = Passage(entry.wall, entry.head.pressed, free=free)
+    entry = entry_of(wearer, piece, placement, brief)
+    passage = Passage(entry.wall, entry.head.pressed, free=brief.free_moves)
     _seat_must_fit(passage, entry)
     route = find_route(passage, entry.door)
     tight = tight_place(route, entry)
@@ -226,12 +246,18 @@ def _seat_must_fit(passage: Passage, entry: Entry) -> None:
     if near.least_mm >= -SEAT_PRESS_MM:
         return
     row = int(near.room_mm.argmin())
-    zone = zone_words(int(entry.head.zone[near.face[row]]))
+    index = int(entry.head.zone[near.face[row]])
     right, front, up = np.round(near.head[row] + entry.middle) + 0.0
+    cure = "Find a seat with ease first (solve_size), or make the piece larger there."
+    if index == GLASSES:
+        cure = (
+            "Make room for them in the piece, wear smaller ones or contact lenses; "
+            "glasses_on=False tells whether it goes on without them."
+        )
     msg = (
         f"The seat itself is in clash: the finished wall is {-near.least_mm:.1f} mm inside "
-        f"the pressed head at the {zone}, near ({right:g}, {front:g}, {up:g}) mm. Find a "
-        "seat with ease first (solve_size), or make the piece larger there."
+        f"the pressed head at the {zone_words(index)}, near ({right:g}, {front:g}, "
+        f"{up:g}) mm. {cure}"
     )
     raise BriefError(msg)
 
@@ -242,10 +268,11 @@ def _path(route: Route, entry: Entry) -> DonningPath:
             moves=np.zeros((0, 6)),
             pivot_mm=entry.middle,
             gap_mm=np.zeros(0),
+            between_mm=np.zeros(0),
             zone_ease_mm=MappingProxyType({}),
         )
     moves, gap = route.moves[::-1].copy(), route.gap_mm[::-1].copy()
-    worn = Passage(entry.wall, entry.head.worn, free=(2,))
+    worn = Passage(entry.wall, entry.head.worn, free=(2,))  # as it is, not pressed
     told = np.unique(np.linspace(0, len(moves) - 1, _TOLD).round().astype(int))
     told = np.union1d(told, [int(gap.argmin())])
     least: dict[str, float] = {}
@@ -261,6 +288,7 @@ def _path(route: Route, entry: Entry) -> DonningPath:
         moves=moves,
         pivot_mm=entry.middle,
         gap_mm=gap,
+        between_mm=route.between_mm[::-1].copy(),
         zone_ease_mm=MappingProxyType(ordered),
     )
 
@@ -278,6 +306,13 @@ def _out_words(route: Route, brief: DonningBrief) -> tuple[str, ...]:
         said.append(f"Before that, {brief.fastenings} fastening(s) have to be opened.")
     if brief.jaw_clear:
         said.append("One hand holds the jaw open meanwhile, or a catch that it can undo.")
+    turned = np.abs(route.moves[:, [0, 4, 5]]).max(axis=0)
+    if turned.any():
+        right, yaw, roll = turned
+        said.append(
+            f"It has to be moved out of the midplane too: up to {right:.0f} mm aside, "
+            f"turned by {yaw:.0f} deg and leaned by {roll:.0f} deg."
+        )
     if brief.back_open is not None:
         said.append("The back has to be open: it must open from the inside.")
     return tuple(said)

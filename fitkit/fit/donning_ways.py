@@ -11,7 +11,7 @@ from scipy.spatial import cKDTree
 from fitkit.fit._entry import Entry, Panel, make_entry
 from fitkit.fit._passage import Passage, matrix_of
 from fitkit.fit._press import zone_words
-from fitkit.fit._route import Route, along, find_route, straight_way
+from fitkit.fit._route import Route, find_route
 from fitkit.fit.placement import FloatArray, Placement
 
 if TYPE_CHECKING:
@@ -25,6 +25,8 @@ AT_RIM_MM = 25.0
 SCALE_STEP = 0.015
 #: The smallest head that is tried, as a factor on this one.
 LEAST_SCALE = 0.6
+#: Shares of the jaw's way to its stop that are tried, the smallest first.
+JAW_SHARES = (0.5, 1.0)
 #: Room asked of a change, beyond touching. [mm]
 SPARE_MM = 1.0
 
@@ -45,6 +47,8 @@ class TightPlace:
     room_mm: float
     #: Whether it lies at the rim of the neck opening.
     at_rim: bool
+    #: Move of the piece from its seat then, (6,). [mm, deg]
+    move: FloatArray
     #: How high the piece was lifted then. [mm]
     lifted_mm: float
     #: How far it was nodded then. [deg]
@@ -91,6 +95,7 @@ def tight_place(route: Route, entry: Entry) -> TightPlace:
         wall_mm=seated + entry.middle,
         room_mm=room,
         at_rim=bool(rim),
+        move=move,
         lifted_mm=float(move[2]),
         pitch_deg=float(move[3]),
         words=words,
@@ -109,14 +114,14 @@ def find_ways(
     """
     Find changes that let the head through.
 
-    A larger piece is checked by a search with the head made smaller, an open jaw or back
-    by a search with them open; how much the opening has to grow is read off the way that
-    was stopped.
+    A larger piece is checked with the head made smaller at the places that stopped it, an
+    open jaw or back by a search with them open; how much the opening has to grow is read
+    off the way that was stopped.
     """
     scale = _largest_scale(entry, passage, route)
     place = tight_place(route, entry)
     ways = [_widen(place, scale), _larger(scale)]
-    ways += _openings(wearer, piece, placement, brief, scale)
+    ways += _openings(wearer, piece, placement, passage, brief, scale)
     return tuple(sorted(ways, key=lambda way: (not way.found, _cost(way))))
 
 
@@ -166,28 +171,55 @@ def _openings(
     wearer: Wearer,
     piece: Piece,
     placement: Placement,
+    passage: Passage,
     brief: DonningBrief,
     scale: float,
 ) -> list[DonningWay]:
-    """Try the jaw pulled clear, and the back half swung away."""
+    """Try the jaw pulled clear or left shut, and the back half swung away."""
+
+    def passes(other: DonningBrief) -> bool:
+        entry = entry_of(wearer, piece, placement, other)
+        return find_route(passage.behind(entry.wall), entry.door, exact=False).found
+
     ways = []
-    if piece.hinge is not None and not brief.jaw_clear and piece.jaw_faces.any():
-        found = _passes(wearer, piece, placement, replace(brief, jaw_clear=True))
-        stop = piece.hinge.open_stop_deg
-        words = f"Pull the jaw clear to its stop at {stop:.0f} deg"
-        words += ": that lets the head through." if found else "; that alone is not enough."
-        ways.append(_tried("jaw", stop, "deg", found, scale, words))
+    if piece.hinge is not None and piece.jaw_faces.any():
+        if brief.turn_deg(piece):
+            found = passes(replace(brief, jaw_clear=False))
+            ways.append(_jaw_way(0.0, found, scale))
+        else:
+            stop = piece.hinge.open_stop_deg
+            turns = [share * stop for share in JAW_SHARES]
+            tried = (replace(brief, jaw_clear=True, jaw_deg=turn) for turn in turns)
+            first = next((one.jaw_deg for one in tried if passes(one)), None)
+            turn = stop if first is None else first
+            ways.append(_jaw_way(turn, first is not None, scale))
     if brief.back_open is None:
         back = Panel(point_mm=(0.0, 0.0, 0.0), normal=(0.0, -1.0, 0.0))
-        found = _passes(wearer, piece, placement, replace(brief, back_open=back))
+        found = passes(replace(brief, back_open=back))
         words = "Split the piece across, through the ears, and let the back swing away"
-        words += ": that lets the head through." if found else "; that alone is not enough."
+        words += _whether(found)
         ways.append(_tried("split", float("nan"), "", found, scale, words))
     return ways
 
 
+def _jaw_way(turn: float, found: bool, scale: float) -> DonningWay:
+    words = "Leave the jaw shut: open, it swings into the neck opening"
+    if turn:
+        words = f"Pull the jaw clear by {turn:.0f} deg"
+    return _tried("jaw", turn, "deg", found, scale, words + _whether(found))
+
+
+def _whether(found: bool) -> str:
+    return ": that lets the head through." if found else "; that alone is not enough."
+
+
 def _tried(
-    kind: Kind, amount: float, unit: str, found: bool, scale: float, words: str
+    kind: Kind,
+    amount: float,
+    unit: str,
+    found: bool,
+    scale: float,
+    words: str,
 ) -> DonningWay:
     return DonningWay(
         kind=kind,
@@ -200,34 +232,44 @@ def _tried(
     )
 
 
-def _passes(
+def entry_of(
     wearer: Wearer, piece: Piece, placement: Placement, brief: DonningBrief
-) -> bool:
-    entry = make_entry(
+) -> Entry:
+    """
+    Set a wearer's head before a seated piece, by a brief.
+
+    Raises
+    ------
+    DesignError
+        If there is no neck opening that faces down, or a part is missing.
+    BriefError
+        If the panel leaves nothing of the wall.
+    """
+    return make_entry(
         wearer,
         piece,
         placement,
         soft=brief.soft,
         glasses=wearer.record.glasses if brief.glasses_on else None,
-        jaw_clear=brief.jaw_clear,
+        jaw_deg=brief.turn_deg(piece),
         panel=brief.back_open,
     )
-    passage = Passage(entry.wall, entry.head.pressed, free=_free(brief))
-    return find_route(passage, entry.door, exact=False).found
 
 
 def _largest_scale(entry: Entry, passage: Passage, route: Route) -> float:
-    """Halve between a head that passes along the stopped way and one that does not."""
+    """Halve between a head that passes the places that stopped it and one that does not."""
     place = tight_place(route, entry)
     radius = max(40.0, float(np.hypot(place.head_mm[0], place.head_mm[1] - 5.0)))
+    worst = np.argsort(route.gap_mm, kind="stable")
+    stopped = route.moves[worst[: int((route.gap_mm < 0).sum())]]
     high, low = 1.0, max(LEAST_SCALE, 1.0 - 1.3 * max(0.5, -place.room_mm) / radius)
-    while not _passes_scaled(entry, passage, route.moves, low):
+    while not _passes_scaled(entry, passage, stopped, low):
         if low <= LEAST_SCALE:
             return LEAST_SCALE
         high, low = low, max(LEAST_SCALE, low - (1.0 - low))
     while high - low > SCALE_STEP:
         middle = (low + high) / 2
-        if _passes_scaled(entry, passage, route.moves, middle):
+        if _passes_scaled(entry, passage, stopped, middle):
             low = middle
         else:
             high = middle
@@ -235,22 +277,16 @@ def _largest_scale(entry: Entry, passage: Passage, route: Route) -> float:
 
 
 def _passes_scaled(entry: Entry, passage: Passage, moves: FloatArray, scale: float) -> bool:
-    """Whether a smaller head would pass along the way: the wall is made larger instead."""
+    """Whether a smaller head has room at moves: the wall is made larger instead."""
     about, factor = entry.head.pressed.bounds_mm.mean(axis=0), 1 / scale
     enlarged = passage.enlarged(factor, about)
-    door = replace(entry.door, point=about + factor * (entry.door.point - about))
-    if straight_way(enlarged, door) is not None:
-        return True
-    larger = moves.copy()
-    for row in larger:
-        turned = matrix_of(row)[:3, :3] @ about
-        row[:3] = factor * row[:3] + (1 - factor) * (about - turned)
-    return along(enlarged, larger, exact=False).found
-
-
-def _free(brief: DonningBrief) -> tuple[int, ...]:
-    moves = ("right", "front", "up", "pitch", "yaw", "roll")
-    return tuple(sorted({2, *(moves.index(name) for name in brief.free)}))
+    for move in moves:
+        larger = move.copy()
+        turned = matrix_of(move)[:3, :3] @ about
+        larger[:3] = factor * move[:3] + (1 - factor) * (about - turned)
+        if enlarged.gained(larger, reach=12.0, rounds=10)[1].least_mm < 0:
+            return False
+    return True
 
 
 def _seated(point: FloatArray, move: FloatArray) -> FloatArray:

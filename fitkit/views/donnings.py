@@ -1,4 +1,4 @@
-"""What a drawing of a way on shows: the piece's midplane at a few poses over the head."""
+"""What a drawing of a way on shows: the head at a few poses on its way into the piece."""
 
 from __future__ import annotations
 
@@ -7,31 +7,37 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitkit.fit._press import Soft, passing_head
+from fitkit.fit._passage import matrix_about
+from fitkit.fit.donning_ways import entry_of
 from fitkit.views.jaws import DRAWN, FloatArray, Lines, midplane
 
 if TYPE_CHECKING:
-    from fitkit.fit.donning import DonningReport
+    from fitkit.fit.donning import DonningBrief, DonningReport
     from fitkit.fit.placement import Placement
     from fitkit.piece.buildup import Piece
     from fitkit.wearer.wearer import Wearer
 
-#: Poses drawn besides the tightest one.
-POSES = 4
+#: Poses drawn besides the tightest one, from outside to the seat.
+POSES = 3
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class DonningView:
-    """A way on in the midplane; all lines (k, 2): front, up. [mm]."""
+    """A way on in the piece's midplane; all lines (k, 2): front, up. [mm]."""
 
-    #: Head as worn, hair and glasses included.
-    head: Lines
-    #: The piece's wall at each drawn pose, from far to seated.
-    walls: tuple[Lines, ...]
-    #: Which of them is the tightest; -1 if none was found.
+    #: The wall that the head passes, jaw or back open if so asked.
+    wall: Lines
+    #: Head as worn, hair and glasses included, at each drawn pose, from outside to the
+    #: seat; if there is no way: where it stops, then the seat.
+    heads: tuple[Lines, ...]
+    #: Lift of each of them. [mm]
+    lifts_mm: tuple[float, ...]
+    #: Which of them is at the tightest place.
     tight: int
-    #: Tightest place in the midplane's projection, (2,). [mm]
+    #: Tightest place on the wall, in the midplane's projection, (2,). [mm]
     tight_at: FloatArray
+    #: Room there; negative is how much is missing. [mm]
+    room_mm: float
     #: Lift of every pose of the way, (n,), and the least gap there, (n,). [mm]
     lift_mm: FloatArray
     gap_mm: FloatArray
@@ -42,7 +48,12 @@ class DonningView:
 
 
 def donning_view(
-    wearer: Wearer, piece: Piece, placement: Placement, report: DonningReport, *, soft: Soft
+    wearer: Wearer,
+    piece: Piece,
+    placement: Placement,
+    report: DonningReport,
+    *,
+    brief: DonningBrief,
 ) -> DonningView:
     """
     Cut head and piece at the midplane at a few poses of a way.
@@ -52,30 +63,35 @@ def donning_view(
     wearer, piece, placement
         As given to `donning_report`.
     report : DonningReport
-    soft : Soft
-        That of the brief.
+    brief : DonningBrief
+        The one it answers.
     """
-    head = passing_head(wearer, soft)
-    wall = piece.facing.moved(placement.matrix)
-    matrices, gap = report.path.matrices, report.path.gap_mm
-    rows = _rows(gap)
-    walls = tuple(midplane(wall.moved(matrices[k])) for k in rows) or (midplane(wall),)
-    tight = rows.index(int(gap.argmin())) if rows else -1
-    moves = report.path.moves
+    entry = entry_of(wearer, piece, placement, brief)
+    shift = np.eye(4)
+    shift[:3, 3] = entry.middle
+    moves, tight = _drawn(report)
+    back = [np.linalg.inv(matrix_about(move, entry.middle)) for move in moves]
+    head = entry.head.worn.moved(shift)
     return DonningView(
-        head=midplane(head.worn),
-        walls=walls,
+        wall=midplane(entry.wall.mesh.moved(shift)),
+        heads=tuple(midplane(head.moved(matrix)) for matrix in back),
+        lifts_mm=tuple(float(move[2]) for move in moves),
         tight=tight,
-        tight_at=report.tight.head_mm[DRAWN],
-        lift_mm=moves[:, 2],
-        gap_mm=gap,
-        pitch_deg=moves[:, 3],
+        tight_at=report.tight.wall_mm[DRAWN],
+        room_mm=report.tight.room_mm,
+        lift_mm=report.path.moves[:, 2],
+        gap_mm=report.path.gap_mm,
+        pitch_deg=report.path.moves[:, 3],
         goes_on=report.goes_on,
     )
 
 
-def _rows(gap: FloatArray) -> list[int]:
-    if not len(gap):
-        return []
-    even = np.linspace(0, len(gap) - 1, POSES).round().astype(int)
-    return sorted({*even.tolist(), int(gap.argmin())})
+def _drawn(report: DonningReport) -> tuple[FloatArray, int]:
+    """Moves of the poses that are drawn, (k, 6), and which of them is the tightest."""
+    moves, gap = report.path.moves, report.path.gap_mm
+    if not len(moves):
+        return np.stack([report.tight.move, np.zeros(6)]), 0
+    lift = np.linspace(moves[:, 2].max(), 0.0, POSES)
+    even = [int(np.abs(moves[:, 2] - height).argmin()) for height in lift]
+    rows = sorted({*even, int(gap.argmin())})
+    return moves[rows], rows.index(int(gap.argmin()))

@@ -1,43 +1,22 @@
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
+from donned import SAMPLES, WEARER, heron, report, seat
 
 from fitkit.errors import BriefError, DesignError
 from fitkit.fit._entry import make_entry
 from fitkit.fit._press import CUT, GLASSES, RIGID, Soft, passing_head
 from fitkit.fit.donning import DonningBrief, back_half, donning_report, panel
 from fitkit.fit.placement import Placement
-from fitkit.fit.size import solve_size
 from fitkit.geometry.distance import SurfaceTree
 from fitkit.geometry.mesh import Mesh, join
 from fitkit.piece.buildup import finish
 from fitkit.piece.design import read_design
 from fitkit.piece.openings import find_openings
-from fitkit.wearer.build import wearer_from_record
 from fitkit.wearer.record import Glasses, make_record
-from fitkit.wearer.record_files import read_record
 from fitkit.wearer.zones import ZONES
-
-SAMPLES = Path(__file__).parents[2] / "sample_heads"
-WEARER = wearer_from_record(read_record(SAMPLES / "wearers" / "tamsin.json"))
-
-
-@cache
-def heron():
-    return finish(read_design(SAMPLES / "pieces" / "heron.stl"))
-
-
-@cache
-def seat():
-    return solve_size(WEARER, heron()).placement
-
-
-@cache
-def report():
-    return donning_report(WEARER, heron(), seat())
 
 
 def with_collar(half_right, half_front):
@@ -87,17 +66,36 @@ def test_sample_piece_goes_on_and_the_way_ends_in_its_seat():
 
 
 def test_every_pose_of_the_way_is_clear_of_the_pressed_head():
-    # Independently: signed distances from the wall's own vertices, pose by pose. They are
-    # never less than the exact gap, and a mesh of about 5 mm lets them be little more.
+    # Independently: signed distances from points spread over the wall's faces, pose by
+    # pose. They are never less than the exact gap, and points a few mm apart are little
+    # more.
     got = report()
     head = SurfaceTree(passing_head(WEARER, Soft()).pressed)
-    wall = seat().to_head(heron().facing.vertices)
+    shares = np.array([(i, j, 4 - i - j) for i in range(5) for j in range(5 - i)]) / 4
+    spread = np.einsum("sc,fci->fsi", shares, heron().facing.triangles).reshape(-1, 3)
+    spread = spread[np.unique(np.floor(spread / 2.5), axis=0, return_index=True)[1]]
+    wall = seat().to_head(spread)
     for matrix, gap in zip(got.path.matrices, got.path.gap_mm, strict=True):
         moved = wall @ matrix[:3, :3].T + matrix[:3, 3]
         least = head.signed_mm(moved).min() - heron().lining_mm
         assert least > -1e-6
         assert least >= gap - 0.02
-        assert least == pytest.approx(gap, abs=2.0)
+        assert least == pytest.approx(gap, abs=1.0)
+
+
+def test_head_ends_beyond_a_plane_that_has_all_of_the_wall_on_its_other_side():
+    head = passing_head(WEARER, Soft()).pressed
+    wall = heron().facing.moved(seat().matrix).moved(report().path.matrices[0])
+    neck = next(o for o in heron().openings if o.kind == "neck")
+    out = report().path.matrices[0][:3, :3] @ seat().rotation @ neck.plane_normal
+    assert (head.vertices @ out).min() > (wall.vertices @ out).max()
+
+
+def test_gap_between_poses_is_vouched_for_and_less_than_at_them():
+    path = report().path
+    assert len(path.between_mm) == len(path.moves) - 1
+    assert (path.between_mm <= np.minimum(path.gap_mm[:-1], path.gap_mm[1:]) + 1e-9).all()
+    assert path.between_mm.min() > -0.5
 
 
 def test_strides_are_short_and_stay_in_the_midplane():
@@ -160,6 +158,7 @@ def test_largest_head_and_the_changes_are_told():
     assert got.ways[0].found
 
 
+@pytest.mark.slow
 def test_split_that_is_offered_as_letting_the_head_through_does():
     split = next(way for way in stopped().ways if way.kind == "split")
     brief = DonningBrief(back_open=back_half())
@@ -167,6 +166,7 @@ def test_split_that_is_offered_as_letting_the_head_through_does():
     assert again.goes_on == split.found
 
 
+@pytest.mark.slow
 def test_head_of_the_largest_scale_passes_and_a_larger_one_does_not():
     # A collar scaled up with the head's own scale is the same question the other way.
     scale = stopped().largest_head_scale
@@ -176,6 +176,20 @@ def test_head_of_the_largest_scale_passes_and_a_larger_one_does_not():
 def test_rigid_ears_need_more_room_than_folded_ones():
     soft, rigid = (passing_head(WEARER, s).pressed.size_mm[0] for s in (Soft(), RIGID))
     assert rigid - soft > 10.0
+
+
+@pytest.mark.slow
+def test_jaw_that_swings_into_the_neck_opening_is_refused_and_shut_again():
+    # Opened to its stop, the otter's jaw stands under the chin: from its rear edge to the
+    # back of the opening less is left than the head is long, however it is tilted.
+    otter = finish(read_design(SAMPLES / "pieces" / "otter.3mf"))
+    brief = DonningBrief(jaw_clear=True)
+    got = donning_report(WEARER, otter, Placement(), brief=brief)
+    assert not got.goes_on
+    shut = got.ways[0]
+    assert (shut.kind, shut.found, shut.amount) == ("jaw", True, 0.0)
+    assert "Leave the jaw shut" in shut.words
+    assert donning_report(WEARER, otter, Placement()).goes_on
 
 
 # -- the head that has to pass --------------------------------------------------------
@@ -205,10 +219,12 @@ def test_hair_is_pressed_to_its_share():
 def test_glasses_stay_on_and_stick_out():
     glasses = Glasses(width_mm=140, depth_mm=14, height_mm=40)
     head = passing_head(WEARER, Soft(), glasses=glasses)
-    assert (head.zone == GLASSES).sum() == 36
-    boxes = head.worn.submesh(head.zone == GLASSES)
-    assert boxes.size_mm[0] == pytest.approx(140)
-    assert boxes.bounds_mm[1, 1] == pytest.approx(WEARER.eye_left.cornea[1] + 14, abs=0.5)
+    worn = head.worn.submesh(head.zone == GLASSES)
+    assert worn.is_closed
+    assert worn.size_mm[0] == pytest.approx(140)
+    assert worn.bounds_mm[1, 1] == pytest.approx(WEARER.eye_left.cornea[1] + 14, abs=0.5)
+    before_the_eye = WEARER.eye_left.cornea + np.array([0, 7, 0])
+    assert SurfaceTree(worn).winding(before_the_eye[None])[0] == pytest.approx(1, abs=0.01)
 
 
 # -- what cannot be used ----------------------------------------------------------------
@@ -231,7 +247,7 @@ def test_wide_glasses_that_clash_at_the_seat_are_named():
         glasses=Glasses(width_mm=185, depth_mm=40, height_mm=60),
     )  # fmt: skip
     wearer = replace(WEARER, record=record)
-    with pytest.raises(BriefError, match="at the glasses"):
+    with pytest.raises(BriefError, match=r"at the glasses.*smaller ones.*glasses_on=False"):
         donning_report(wearer, heron(), seat())
     off = DonningBrief(glasses_on=False)
     assert donning_report(wearer, heron(), seat(), brief=off).goes_on
@@ -268,7 +284,7 @@ def test_plane_that_swings_everything_away_is_refused():
 def test_cut_at_a_plane_leaves_what_lies_before_it():
     def wall(back):
         return make_entry(WEARER, heron(), seat(), soft=Soft(), glasses=None,
-                          jaw_clear=False, panel=back)  # fmt: skip
+                          jaw_deg=0.0, panel=back)  # fmt: skip
 
     whole, front = wall(None), wall(back_half(front_mm=10.0))
     low = (front.wall.mesh.vertices + front.middle)[:, 1].min()
@@ -284,6 +300,7 @@ def test_cut_at_a_plane_leaves_what_lies_before_it():
     [
         ({"free": ("sideways",)}, "free names no move 'sideways'"),
         ({"fastenings": -1}, "fastenings must be 0 to 100"),
+        ({"jaw_deg": 95.0}, "jaw_deg must be 0 to 90 deg"),
     ],
 )
 def test_bad_briefs_are_refused(kwargs, said):

@@ -83,12 +83,45 @@ def test_peg_half_a_millimetre_too_large_is_refused_and_the_place_is_named():
     assert near.least_mm == pytest.approx(-0.25, abs=0.1)
 
 
+def test_ring_a_twentieth_too_small_is_not_stepped_over():
+    # Too small over a stretch of 4 mm only: poses at every stride of 6 mm could miss it.
+    hole = (40 - 0.05) / np.cos(np.pi / 64)
+    assert not way_off(BALL, plate(hole, hole))[2].found
+
+
+def test_gap_between_poses_is_vouched_for():
+    wall = plate(41.5, 41.5)
+    head, wall, route = way_off(BALL, wall)
+    passage = Passage(Surface(wall), head, free=(1, 2, 3))
+    worst = int(route.between_mm.argmin())
+    assert len(route.between_mm) == len(route.moves) - 1
+    share = np.linspace(0, 1, 9)[:, None]
+    one, two = route.moves[worst], route.moves[worst + 1]
+    between = passage.exact(one + share * (two - one)).gap_mm
+    assert between.min() >= route.between_mm[worst] - 1e-6
+    assert route.between_mm[worst] > 0
+
+
+def test_bound_on_how_far_the_wall_goes_holds_for_all_its_corners():
+    passage = Passage(Surface(plate(41.5, 40)), BALL, free=(1, 2, 3))
+    one = np.array([0.0, 1.0, 40.0, 3.0, 0.0, 0.0])
+    two = one + np.array([0.5, -2.0, 3.0, 1.5, 1.0, -1.0])
+    corners = passage.wall.mesh.vertices
+    start, end = (carried(corners, np.zeros(6), move) for move in (one, two))
+    room = passage.tree.signed_mm(start)
+    near = room < room.min() + 6.0
+    assert near.sum() > 5
+    assert np.linalg.norm(end - start, axis=1)[near].max() <= passage.gone(one, two)
+
+
+@pytest.mark.slow
 def test_layers_of_the_wall_count():
     wall = plate(41.5, 41.5)
     assert way_off(BALL, wall, layer_mm=0.5)[2].found
     assert not way_off(BALL, wall, layer_mm=3.0)[2].found
 
 
+@pytest.mark.slow
 def test_same_input_gives_the_same_way():
     head, wall = ellipsoid(33, 50, 36), plate(37, 46.5)
     one, two = (way_off(head, wall)[2] for _ in range(2))
