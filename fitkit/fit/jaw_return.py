@@ -243,10 +243,8 @@ def choose_strap(
     travels = [_strap_travel(hung, strap, turns) for strap in hung.fittings.straps]
     length = np.array([travel.length_mm for travel in travels])
     arm = np.array([_closing_arm(hung, strap, turns) for strap in hung.fittings.straps])
-    opening = np.max(
-        [gravity_opening_nmm(hung, turns, nod_deg=nod) for nod in postures_deg.values()],
-        axis=0,
-    )
+    nods = postures_deg.values()
+    opening = np.max([gravity_opening_nmm(hung, turns, nod_deg=n) for n in nods], axis=0)
     asked = margin * (np.maximum(opening, 0.0) + hung.fittings.friction_nmm)
     per_k, per_c = (length * arm).sum(axis=0), arm.sum(axis=0)
     stretch = 1 + most_strain_percent / 100
@@ -264,16 +262,16 @@ def choose_strap(
     if found.x is None or found.status != 0 or found.x[0] <= 0:
         return _no_strap(per_c, length, stretch)
     stiffness, pretension, left = (float(each) for each in found.x)
-    free = pretension / stiffness
+    free, count = pretension / stiffness, len(travels)
     strain = 100 * (length.max() / free - 1)
     return StrapChoice(
         possible=True,
-        stiffness_n_per_mm=float(stiffness),
-        free_mm=float(free),
-        most_left_nmm=float(left),
+        stiffness_n_per_mm=stiffness,
+        free_mm=free,
+        most_left_nmm=left,
         strain_percent=float(strain),
         words=(
-            f"{len(travels)} cord{'s' * (len(travels) > 1)} of {free:.0f} mm free length "
+            f"{count} cord{'s' * (count > 1)} of {free:.0f} mm free length "
             f"and {stiffness:.3f} N/mm each: {stiffness * (length.min() - free):.1f} N "
             f"closed, {stiffness * (length.max() - free):.1f} N wide open, stretched by "
             f"up to {strain:.0f} %."
