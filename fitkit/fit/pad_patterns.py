@@ -22,6 +22,8 @@ from fitkit.wearer.wearer import Wearer
 CRUMB_MM2, CRUMB_SHARE = 100.0, 0.05
 #: How far the edge of a pad is evened out over the head. [mm]
 EVEN_MM = 9.0
+#: Folds narrower than this are not followed by a sheet of foam. [mm]
+BEND_MM = 5.0
 #: Halvings that find the level at which it keeps its area.
 HALVINGS = 9
 #: A pad is split into at most this many times two pieces.
@@ -101,22 +103,26 @@ def pad_patterns(
     Notes
     -----
     A pad bends about the middle of its thickness: what is laid flat lies halfway between
-    the head and the wall. It is cut to that size; bent, its wall side is pulled long and
-    its head side pushed short.
+    the head and the wall, or half its thickness off the head where the wall is farther,
+    with folds narrower than 5 mm evened out. It is cut to that size; bent, its wall side
+    is pulled long and its head side pushed short.
     """
     low, high = 0.5, 50.0
     name = "most_stretch_percent"
     in_range(name, most_stretch_percent, low=low, high=high, unit="%")
     head, walls = head_in_piece(wearer, piece, placement)
     on_wall = head.start.local(wearer.head.vertices[head.rows])
-    height = np.einsum("ni,ni->n", on_wall - walls.wall, walls.away) - piece.lining_mm
-    middle = wearer.head.vertices.copy()
-    middle[head.rows] -= height[:, None] / 2 * (walls.away @ head.start.turn.T)
-    filling = wearer.head.with_vertices(middle)
-    even = evener(filling, spread_mm=EVEN_MM)
+    height = np.zeros(len(wearer.zone))
+    above = np.einsum("ni,ni->n", on_wall - walls.wall, walls.away)
+    height[head.rows] = np.maximum(above - piece.lining_mm, 0.0)
+    bend = evener(wearer.head, spread_mm=BEND_MM)
+    even = evener(wearer.head, spread_mm=EVEN_MM)
     found: list[PadPattern] = []
     for pad in pads:
-        region = _region(head, pad, filling, even)
+        off = np.minimum(height, pad.thickness_mm) / 2  # a pad fills no more than itself
+        middle = wearer.head.vertices + off[:, None] * wearer.head.vertex_normals
+        smooth = np.column_stack([bend(axis) for axis in middle.T])
+        region = _region(head, pad, wearer.head.with_vertices(smooth), even)
         found += _patterns(pad, region, most_stretch_percent)
     return tuple(found)
 
