@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
+from fitkit.errors import FitkitError
 from fitkit.fit._words import listed, move_words, percent
 from fitkit.fit.balance_report import BalanceReport, balance_report
 from fitkit.fit.brief import Brief, brief_for
@@ -101,8 +102,12 @@ class Assessment:
 
     @cached_property
     def balanced(self) -> BalanceReport:
-        """What it weighs on the neck (`balance_report`)."""
-        return balance_report(self.wearer, self.piece, self.placement)
+        """What it weighs on the neck (`balance_report`), with its pads if any hold it."""
+        try:
+            pads = self.padded.padding.pads
+        except FitkitError:
+            pads = ()
+        return balance_report(self.wearer, self.piece, self.placement, pads=pads)
 
     @property
     def master_percent(self) -> float:

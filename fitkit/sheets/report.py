@@ -18,6 +18,7 @@ from fitkit.plots.pages import (
 from fitkit.plots.paper import png_bytes, svg_bytes
 from fitkit.sheets.brief_file import brief_json
 from fitkit.sheets.buildup import buildup_part
+from fitkit.sheets.donning import donning_part
 from fitkit.sheets.folder import CONTENTS, whole_folder, write_contents
 from fitkit.sheets.jaw import jaw_part
 from fitkit.sheets.meshes import write_meshes
@@ -37,6 +38,7 @@ from fitkit.views.sections import section_views
 QUESTIONS: tuple[tuple[str, Callable[[Assessment], Part]], ...] = (
     ("Working out what the wearer sees", sight_part),
     ("Moving the jaw", jaw_part),
+    ("Putting it on and taking it off", donning_part),
     ("Choosing pads and letting it settle", padding_part),
     ("Weighing it on the neck", balance_part),
     ("Building it up", buildup_part),
