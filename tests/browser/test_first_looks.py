@@ -29,11 +29,12 @@ OVERLAPS = """
   return found;
 }
 """
-#: What sticks out of a panel to the right, beyond what scrolls on its own.
+#: What sticks out of a panel or a card to the right, beyond what scrolls on its own.
 STICKS_OUT = """
 (panel) => [...panel.querySelectorAll("*")].filter((one) =>
   one.checkVisibility() && !one.closest(".fk-scroll, svg") &&
-  one.getBoundingClientRect().right > panel.getBoundingClientRect().right + 1)
+  one.getBoundingClientRect().right > 1 +
+    (one.parentElement.closest(".fk-card") ?? panel).getBoundingClientRect().right)
   .map((one) => one.outerHTML.slice(0, 80))
 """
 #: Controls that no key reaches or that have no name for those who do not see them.
