@@ -53,6 +53,12 @@ def _padding(assessment: Assessment) -> Part:
     return padding_part(assessment)
 
 
+def _donning(assessment: Assessment) -> Part:
+    from fitkit.sheets.donning import donning_part
+
+    return donning_part(assessment)
+
+
 def _balance(assessment: Assessment) -> Part:
     from fitkit.sheets.padding import balance_part
 
@@ -67,6 +73,7 @@ QUESTIONS: Mapping[str, Question] = MappingProxyType(
             Question(name="sight", title="What does the wearer see?", part=_sight),
             Question(name="jaw", title="Does the jaw follow the chin?", part=_jaw),
             Question(name="padding", title="Which pads hold it still?", part=_padding),
+            Question(name="donning", title="Does it go on and come off?", part=_donning),
             Question(
                 name="balance", title="What does it weigh on the neck?", part=_balance
             ),
