@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -21,8 +21,10 @@ from fitkit.fit.visual_fields import ReferenceField, reference_field
 from fitkit.geometry.mesh import FloatArray, Mesh, join
 from fitkit.geometry.rays import RayScene
 from fitkit.wearer.wearer import Wearer
+from fitkit.wearer.zones import ZONES
 
 if TYPE_CHECKING:
+    from fitkit.fit.brief import Brief
     from fitkit.piece.buildup import Piece
     from fitkit.wearer.record import Glasses
 
@@ -85,7 +87,7 @@ def check_glasses(
             cautions=(),
         )
     rims, arms = glasses_parts(wearer, glasses)
-    gap, at, part = _clearance(piece, placement, {"rim": rims, "arm": arms})
+    gap, at, part = glasses_gap(wearer, piece, placement)
     hidden = _hidden(wearer, piece, placement, join([rims, arms]), reference)
     return GlassesCheck(
         worn=True,
@@ -95,6 +97,28 @@ def check_glasses(
         hidden_percent=hidden,
         cautions=tuple(_cautions(gap, part)),
     )
+
+
+def glasses_gap(
+    wearer: Wearer, piece: Piece, placement: Placement
+) -> tuple[float, FloatArray, str]:
+    """
+    Find the least gap from the glasses to the finished inner wall.
+
+    Returns
+    -------
+    gap_mm : float
+        Negative where they clash; nan without glasses. [mm]
+    at : ndarray, shape (3,)
+        Where, head frame. [mm]
+    part : str
+        "rim" or "arm"; "" without glasses.
+    """
+    glasses = wearer.record.glasses
+    if glasses is None:
+        return float("nan"), np.full(3, np.nan), ""
+    rims, arms = glasses_parts(wearer, glasses)
+    return _clearance(piece, placement, {"rim": rims, "arm": arms})
 
 
 def glasses_parts(wearer: Wearer, glasses: Glasses) -> tuple[Mesh, Mesh]:
@@ -114,6 +138,28 @@ def glasses_parts(wearer: Wearer, glasses: Glasses) -> tuple[Mesh, Mesh]:
         _arm(middle[0] + s * glasses.width_mm / 2, ahead, middle[2]) for s in (-1.0, 1.0)
     ]
     return join(rims), join(arms)
+
+
+def wearing_glasses(wearer: Wearer, brief: Brief) -> Wearer:
+    """
+    Give a wearer whose glasses are part of the head, for whoever asks for ease alone.
+
+    Points of the glasses join the zones of the eyes; the ease asked there is met, for
+    them, where they just clear the wall. The same wearer without glasses.
+    """
+    glasses = wearer.record.glasses
+    if glasses is None:
+        return wearer
+    points = join(list(glasses_parts(wearer, glasses))).vertices
+    sides = np.where(points[:, 0] < 0, "eye_left", "eye_right")
+    asked = np.array([brief.ease[side].least_mm for side in sides])
+    zone = np.array([ZONES.index(side) for side in sides])
+    return replace(
+        wearer,
+        head=Mesh(np.concatenate([wearer.head.vertices, points]), wearer.head.faces),
+        zone=np.concatenate([wearer.zone, zone]),
+        hair_mm=np.concatenate([wearer.hair_mm, -asked]),
+    )
 
 
 def _ring(*, half_right: float, half_up: float, at: tuple[float, float, float]) -> Mesh:

@@ -16,6 +16,7 @@ from fitkit.fit._search import Found, search
 from fitkit.fit._wishes import SmallestSize, Wishes
 from fitkit.fit._words import in_words
 from fitkit.fit.brief import Brief
+from fitkit.fit.glasses import wearing_glasses
 from fitkit.fit.placement import FloatArray, Placement
 from fitkit.fit.sight import SIDES
 from fitkit.fit.ways_out import TIE_WEIGHT, WayOut, find_ways_out
@@ -107,9 +108,11 @@ def solve_size(
     the free moves. A uniform size of the piece is the inverse size of the head's points
     in the piece's own frame, so that one kept tree of closest points serves every size,
     and the direction to the closest point is the gradient. Demands that cannot all be
-    met are answered with the placement whose worst miss is the least.
+    met are answered with the placement whose worst miss is the least. The glasses of
+    the record count with the zones of the eyes: no point of them may touch the wall.
     """
     brief = Brief() if brief is None else brief
+    wearer = wearing_glasses(wearer, brief)
     uniform = brief.distortion_percent == 0.0 or brief.aim == "snug"
     demands = Demands(wearer, piece, brief, free_moves(brief, uniform=uniform))
     wishes = Wishes(demands, brief.weights)

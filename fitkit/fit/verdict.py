@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 from fitkit.fit._words import percent
 from fitkit.fit.brief import Brief
 from fitkit.fit.ease import EaseMap, ZoneEase, ease
+from fitkit.fit.glasses import glasses_gap
 from fitkit.fit.jaw import JawCheck, check_jaw
 from fitkit.fit.placement import Placement
 from fitkit.fit.sight import EyeCheck, Side, check_sight, eye_openings, sight_margin_mm
@@ -57,6 +58,7 @@ def judge(wearer: Wearer, piece: Piece, placement: Placement, brief: Brief) -> V
         *_missed_sight(piece, brief, sight),
         *_missed_hinge(brief, jaw),
         *_missed_size(placement, brief),
+        *_missed_glasses(wearer, piece, placement),
     ]
     reasons = tuple(words for _, words in sorted(missed, key=lambda one: -one[0]))
     return Verdict(
@@ -117,6 +119,15 @@ def _missed_hinge(brief: Brief, jaw: JawCheck) -> Iterator[tuple[float, str]]:
             f"{allowed:g} mm was asked; the jaw will not follow the chin."
         )
         yield jaw.distance_mm - allowed, words
+
+
+def _missed_glasses(
+    wearer: Wearer, piece: Piece, placement: Placement
+) -> Iterator[tuple[float, str]]:
+    gap, _, part = glasses_gap(wearer, piece, placement)
+    if gap < -MET_MM:
+        words = f"Glasses: their {part} stands {-gap:.1f} mm in the finished wall."
+        yield -gap, words
 
 
 def _missed_size(placement: Placement, brief: Brief) -> Iterator[tuple[float, str]]:

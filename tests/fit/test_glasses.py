@@ -1,14 +1,19 @@
 """Glasses inside a piece: room for them, and what their rims hide."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from plates import PUPIL_MM, ellipse, faceless, plate_piece
 
-from fitkit.fit.glasses import BRIDGE_MM, RIM_MM, check_glasses
+from fitkit.fit.brief import brief_for
+from fitkit.fit.glasses import BRIDGE_MM, RIM_MM, check_glasses, glasses_gap
 from fitkit.fit.placement import Placement
+from fitkit.fit.size import solve_size
+from fitkit.fit.verdict import judge
 from fitkit.fit.visual_fields import ReferenceField
+from fitkit.wearer.record import Glasses
 
 WORN = SimpleNamespace(width_mm=138.0, depth_mm=16.0, height_mm=42.0)
 
@@ -62,3 +67,23 @@ def test_wide_open_view_loses_about_the_solid_angle_of_the_rims():
 def test_small_windows_hide_the_rims_before_the_rims_hide_anything():
     check = check_glasses(faceless(glasses=WORN), plate(distance_mm=200), Placement())
     assert max(check.hidden_percent.values()) < 1
+
+
+def test_a_size_that_is_found_clears_the_glasses_and_one_too_small_is_judged(tight):
+    # Wide glasses in the test shell: at the size that suits the bare head they touch.
+    glasses = Glasses(width_mm=155, depth_mm=20, height_mm=45)
+    record = replace(tight.wearer.record, glasses=glasses)
+    wearer = replace(tight.wearer, record=record)
+    brief = brief_for(record, replace(tight.brief, size_least=0.8, size_most=1.4))
+    bare = solve_size(tight.wearer, tight.piece, brief)
+    answer = solve_size(wearer, tight.piece, brief)
+    assert answer.feasible
+    gap, _, _ = glasses_gap(wearer, tight.piece, answer.placement)
+    assert gap > -0.02
+    touching, _, part = glasses_gap(wearer, tight.piece, tight.placement)
+    assert touching < 0.0
+    reasons = judge(wearer, tight.piece, tight.placement, brief).reasons
+    assert (
+        f"Glasses: their {part} stands {-touching:.1f} mm in the finished wall." in reasons
+    )
+    assert glasses_gap(wearer, tight.piece, bare.placement)[0] < gap
