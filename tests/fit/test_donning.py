@@ -42,8 +42,10 @@ def with_collar(half_right, half_front):
     opening = replace(neck, rim=ring, plane_point=inner.mean(axis=0))
     others = tuple(o for o in piece.openings if o.kind != "neck")
     tree = SurfaceTree(facing)
+    parts = {**piece.design.parts, "collar": collar}
     return replace(
         piece,
+        design=replace(piece.design, parts=parts),
         facing=facing,
         skin=facing,
         jaw_faces=jaw,
@@ -164,6 +166,14 @@ def test_split_that_is_offered_as_letting_the_head_through_does():
     brief = DonningBrief(back_open=back_half())
     again = donning_report(WEARER, with_collar(62.0, 70.0), seat(), brief=brief)
     assert again.goes_on == split.found
+
+
+@pytest.mark.slow
+def test_part_that_swings_away_lets_the_head_through_that_it_stopped():
+    brief = DonningBrief(back_open="collar")
+    got = donning_report(WEARER, with_collar(62.0, 70.0), seat(), brief=brief)
+    assert got.goes_on
+    assert got.path.least_mm == pytest.approx(report().path.least_mm, abs=0.5)
 
 
 @pytest.mark.slow

@@ -2,6 +2,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from heads import draws, plain_record
 from jaw_figures import SPAN, within
 from scipy.spatial import cKDTree
 
@@ -15,6 +16,14 @@ from fitkit.wearer.survey import usual_mm
 
 SEXES = ("female", "male")
 WORDS = {"female": "women", "male": "men"}
+#: What is read of people drawn from the survey.
+READ = (
+    "head_circumference_mm",
+    "head_length_mm",
+    "head_breadth_mm",
+    "menton_sellion_mm",
+    "bitragion_chin_arc_mm",
+)
 
 
 def of_survey(sex: str, **readings):
@@ -59,6 +68,16 @@ def test_survey_faces_turn_and_slide_within_the_published_ranges(sex):
     mean, sd = usual_mm("menton_sellion_mm", sex=sex)
     for length in (mean - 2 * sd, mean + 2 * sd):
         motion = chin_motion(of_survey(sex, menton_sellion_mm=length))
+        assert within(f"rotation_{WORDS[sex]}", motion.full_deg)
+        assert within(f"condyle_{WORDS[sex]}", np.linalg.norm(motion.swing.slide_mm))
+
+
+@pytest.mark.parametrize("sex", SEXES)
+def test_people_of_the_survey_turn_and_slide_within_the_published_ranges(sex):
+    # Twenty-five drawn from ANSUR II each, their opening not read.
+    for person in draws(sex, 25, seed=5):
+        record = plain_record({key: person[key] for key in READ}, sex=sex)
+        motion = chin_motion(wearer_from_record(record))
         assert within(f"rotation_{WORDS[sex]}", motion.full_deg)
         assert within(f"condyle_{WORDS[sex]}", np.linalg.norm(motion.swing.slide_mm))
 
