@@ -15,6 +15,7 @@ from fitkit.piece.laminate import Laminate, card_thickness_mm
 from fitkit.piece.notes import nearest_name
 from fitkit.piece.route_steps import CopyStep, LayerStep, Region, RemoveStep, Step
 from fitkit.piece.routes import Route
+from fitkit.text_files import parse_json, read_text
 
 #: Version that this program writes, and the newest that it reads.
 ROUTES_VERSION = 1
@@ -73,19 +74,9 @@ def read_routes(path: Path | str) -> Mapping[str, Route]:
     """
     path = Path(path)
     try:
-        if path.stat().st_size > ROUTES_LIMIT_BYTES:
-            msg = (
-                f"{path.name}: routes may be up to {ROUTES_LIMIT_BYTES // 1000} kB; got "
-                f"{path.stat().st_size // 1000} kB. Is that another file?"
-            )
-            raise DesignError(msg)
-        text = path.read_text(encoding="utf-8")
-    except OSError as error:
-        msg = f"{path}: cannot be read ({error.strerror})."
-        raise DesignError(msg) from None
-    except UnicodeDecodeError:
-        msg = f"{path.name}: routes must be JSON text in UTF-8; got other bytes."
-        raise DesignError(msg) from None
+        text = read_text(path, most_bytes=ROUTES_LIMIT_BYTES, raises=DesignError)
+    except DesignError as problem:
+        raise DesignError(f"{path.name}: {problem}") from None
     return _parsed(text, source=path.name)
 
 
@@ -121,14 +112,9 @@ def write_routes(
 
 def _parsed(text: str, *, source: str) -> Mapping[str, Route]:
     try:
-        raw = json.loads(text, parse_constant=_refuse)
-    except json.JSONDecodeError as error:
-        at = f"line {error.lineno}, column {error.colno}"
-        msg = f"{source}: not JSON at {at}: {error.msg}."
-        raise DesignError(msg) from None
-    except RecursionError:
-        msg = f"{source}: nested too deeply to be routes."
-        raise DesignError(msg) from None
+        raw = parse_json(text, raises=DesignError)
+    except DesignError as problem:
+        raise DesignError(f"{source}: {problem}") from None
     top = _mapping(raw, f"{source}: the whole file")
     version = top.get("fitkit_routes")
     if type(version) is not int or not 1 <= version <= ROUTES_VERSION:
@@ -269,11 +255,6 @@ def _list(value: object, where: str, *, most: int) -> list[Any]:
         msg = f"{where} must be a list of at most {most}; got {type(value).__name__}."
         raise DesignError(msg)
     return value
-
-
-def _refuse(constant: str) -> float:
-    msg = f"{constant} is not a number that can be used."
-    raise DesignError(msg)
 
 
 def _route_as_json(route: Route) -> dict[str, Any]:

@@ -88,12 +88,12 @@ def test_a_step_that_cannot_be_used_is_named(tmp_path, step, words):
     ("text", "words"),
     [
         ("{", "not JSON at line 1"),
-        ("[" * 100_000, "nested too deeply"),
+        ("[" * 100_000, "nested too deep"),
         ("[]", "must be an object"),
         ('{"routes": []}', "fitkit_routes .* must be 1; got None"),
         ('{"fitkit_routes": 2, "routes": []}', "got 2. If it is newer, update fitkit"),
         ('{"fitkit_routes": 1, "routes": {}}', "routes must be a list"),
-        ('{"fitkit_routes": 1, "routes": [NaN]}', "NaN is not a number"),
+        ('{"fitkit_routes": 1, "routes": [NaN]}', "NaN is no number"),
     ],
 )
 def test_a_file_that_is_no_file_of_routes_is_refused(tmp_path, text, words):
@@ -107,10 +107,10 @@ def test_files_missing_too_large_or_not_text_are_refused(tmp_path):
     with pytest.raises(DesignError, match="cannot be read"):
         read_routes(tmp_path / "none.json")
     (tmp_path / "large.json").write_bytes(b" " * 200_001)
-    with pytest.raises(DesignError, match="may be up to 200 kB; got 200 kB"):
+    with pytest.raises(DesignError, match="must be at most 200000 bytes"):
         read_routes(tmp_path / "large.json")
     (tmp_path / "bytes.json").write_bytes(b"\xff\xfe")
-    with pytest.raises(DesignError, match="JSON text in UTF-8"):
+    with pytest.raises(DesignError, match="must be text in UTF-8"):
         read_routes(tmp_path / "bytes.json")
 
 
