@@ -143,6 +143,7 @@ def most_ease(
         Factor of size, the same on all axes.
     """
     brief = Brief() if brief is None else brief
+    wearer = wearing_glasses(wearer, brief)
     fixed = replace(brief, size_least=size, size_most=size, distortion_percent=0.0)
     moves = free_moves(fixed, uniform=True)
     demands = Demands(wearer, piece, fixed, moves, ease_only=True)
