@@ -71,7 +71,7 @@ def draw_room(ax: Axes, view: DonningView) -> None:
     row = int(view.gap_mm.argmin())
     ax.axhspan(min(-1.0, view.gap_mm[row]), 0.0, color=FAINT, hatch="xxxx", alpha=0.4)
     ax.axhline(TIGHT_MM, color=CLASH, linewidth=0.8, dashes=(4, 2))
-    ax.annotate("ask for 1 mm or more", (0.98, TIGHT_MM), (0, 2), ha="right",
+    ax.annotate("ask for 1 mm or more", (0.02, TIGHT_MM), (0, 2), ha="left",
                 xycoords=("axes fraction", "data"), textcoords="offset points",
                 fontsize=6.5, color=CLASH, path_effects=HALO)  # fmt: skip
     ax.plot(view.lift_mm, view.gap_mm, color=INK, linewidth=1.5)
