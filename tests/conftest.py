@@ -15,6 +15,7 @@ from fitkit.geometry.files import save_mesh
 from fitkit.geometry.mesh import Mesh
 from fitkit.piece.buildup import Piece, finish
 from fitkit.piece.design import read_design
+from fitkit.sheets import report as report_module
 from fitkit.wearer.build import wearer_from_record
 from fitkit.wearer.record_files import read_record
 from fitkit.wearer.wearer import Wearer
@@ -132,3 +133,9 @@ def roomy(wearer, piece) -> Assessment:
 def tight(wearer, piece) -> Assessment:
     """The shell too small, pressing in at several places."""
     return assess(wearer, piece, Placement(size=0.84, pitch_deg=3.0))
+
+
+@pytest.fixture
+def first_question(monkeypatch):
+    """Let a report ask its first further question alone; tests/sheets asks them all."""
+    monkeypatch.setattr(report_module, "QUESTIONS", report_module.QUESTIONS[:1])

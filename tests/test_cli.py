@@ -41,6 +41,7 @@ def no_report(monkeypatch):
     return assessed
 
 
+@pytest.mark.usefixtures("first_question")
 def test_a_piece_that_fits_ends_with_0_and_a_report(shell_files, tmp_path, capsys):
     assert assess(shell_files, tmp_path / "out") == FITS == 0
     said = capsys.readouterr()

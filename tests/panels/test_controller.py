@@ -209,6 +209,7 @@ def test_a_missing_record_is_refused_at_once(tmp_path):
         SessionController(record=tmp_path / "nobody.json")
 
 
+@pytest.mark.usefixtures("first_question")
 def test_a_report_of_the_present_placement_is_written(session, tmp_path):
     state = session.write_report(tmp_path / "report")
     assert (tmp_path / "report" / "report.html").is_file()

@@ -24,7 +24,7 @@ from fitkit.sheets.tables import Column, Table
 #: Longest that an answer may take on a loaded machine before it counts as lost. [s]
 LONG_S = 600.0
 #: Questions that take many seconds of work; their rooms test them by default.
-LONG = ("padding", "donning")
+LONG = ("padding", "donning", "balance")
 PART = Part(
     name="test",
     title="Tested",
