@@ -151,3 +151,26 @@ Step = LayerStep | CopyStep | RemoveStep
 
 def _check_spread(name: str, percent: float) -> None:
     within(f"{name}: spread_percent", percent, low=0, high=50, unit="%")
+
+
+def linear_shrink_percent(*, volume_percent: float) -> float:
+    """
+    Linear shrinkage of a copy whose data sheet gives the shrinkage of its volume.
+
+    Parameters
+    ----------
+    volume_percent : float
+        From 0 to 27.1, which is 10 % along each axis. [percent]
+
+    Raises
+    ------
+    DesignError
+        If that is more than any copy shrinks.
+
+    Examples
+    --------
+    >>> round(linear_shrink_percent(volume_percent=7.0), 2)
+    2.39
+    """
+    within("volume_percent", volume_percent, low=0, high=27.1, unit="%")
+    return float(100 * (1 - (1 - volume_percent / 100) ** (1 / 3)))

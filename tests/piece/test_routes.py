@@ -15,7 +15,13 @@ from fitkit.piece.buildup import BuildUp, Layer
 from fitkit.piece.laminate import Laminate
 from fitkit.piece.route_effects import step_effects
 from fitkit.piece.route_files import route_library
-from fitkit.piece.route_steps import CopyStep, LayerStep, Region, RemoveStep
+from fitkit.piece.route_steps import (
+    CopyStep,
+    LayerStep,
+    Region,
+    RemoveStep,
+    linear_shrink_percent,
+)
 from fitkit.piece.routes import Route, route_of, stages
 
 
@@ -271,3 +277,17 @@ def test_layers_and_shrinkage_of_notes_are_a_route():
 def test_notes_that_say_nothing_are_no_route():
     with pytest.raises(DesignError, match="steps of as noted must be 1 to 40"):
         route_of(BuildUp(), drawn_wall=True)
+
+
+@pytest.mark.parametrize(
+    ("volume_percent", "linear_percent"), [(6, 2.0414), (7, 2.3900), (8, 2.7411)]
+)
+def test_shrinkage_of_volume_is_told_along_an_axis(volume_percent, linear_percent):
+    # The cube root, worked by hand.
+    found = linear_shrink_percent(volume_percent=volume_percent)
+    assert found == pytest.approx(linear_percent, abs=5e-5)
+
+
+def test_shrinkage_of_volume_beyond_any_copy_is_refused():
+    with pytest.raises(DesignError, match=r"volume_percent must be 0 to 27\.1"):
+        linear_shrink_percent(volume_percent=60)
