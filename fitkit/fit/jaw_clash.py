@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fitkit.fit._checks import in_range
-from fitkit.fit._reach import least_gaps
+from fitkit.fit._reach import swept_gaps
 from fitkit.fit.jaw_bodies import Bodies, Gaps, back, bodies_of, carry, to_head
 from fitkit.fit.jaw_head import head_gaps
 from fitkit.fit.jaw_parts import HungJaw
@@ -100,7 +100,7 @@ def shell_gaps(hung: HungJaw, turns: FloatArray) -> Gaps:
     """
     bodies = bodies_of(hung.piece, hung.placement.size)
     matrices = hung.swing_sized.matrix(turns)
-    found = least_gaps(bodies.jaw_surface, bodies.shell_surface, matrices)
+    found = swept_gaps(bodies.jaw_surface, bodies.shell_surface, matrices)
     finished, drawn = found.gap_mm.copy(), found.apart_mm.copy()
     at = (found.on_moving + found.on_still) / 2
     for row in np.nonzero(drawn <= 0)[0]:
