@@ -87,7 +87,7 @@ def check_glasses(
             cautions=(),
         )
     rims, arms = glasses_parts(wearer, glasses)
-    gap, at, part = glasses_gap(wearer, piece, placement)
+    gap, at, part = _clearance(piece, placement, {"rim": rims, "arm": arms})
     hidden = _hidden(wearer, piece, placement, join([rims, arms]), reference)
     return GlassesCheck(
         worn=True,
